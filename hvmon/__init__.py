@@ -1,0 +1,3 @@
+"""hvmon: the record a home-ventilation team keeps."""
+
+__version__ = "0.1.0"

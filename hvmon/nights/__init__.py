@@ -1,0 +1,1 @@
+"""Scoring of overnight signals; arrays in, result records out."""

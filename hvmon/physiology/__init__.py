@@ -1,0 +1,1 @@
+"""Published equations; numbers, arrays or polars expressions in and out."""

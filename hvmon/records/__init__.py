@@ -1,0 +1,1 @@
+"""What was measured, checked at the door, frozen after."""

@@ -1,0 +1,1 @@
+"""Every clinical flag; catalogue.py is the page."""

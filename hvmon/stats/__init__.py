@@ -1,0 +1,1 @@
+"""The CO2 trend, settings changes, symptom relations, cohort; frames in, result records out."""

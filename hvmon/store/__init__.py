@@ -1,0 +1,1 @@
+"""The only room that opens a database or a stored night."""
