@@ -58,8 +58,9 @@ def _words_of(class_name: str) -> tuple[str, ...]:
     word_set = getattr(vocabulary, class_name, None) or getattr(symptoms, class_name, None)
     if class_name == "PressureUnit":
         word_set = PressureUnit
-    is_words = isinstance(word_set, type) and issubclass(word_set, StrEnum)
-    return tuple(word.value for word in word_set) if is_words else ()
+    if not (isinstance(word_set, type) and issubclass(word_set, StrEnum)):
+        return ()
+    return tuple(word.value for word in word_set)
 
 
 def _text(detail: Any) -> str:  # noqa: ANN401 - pydantic's ErrorDetails
