@@ -105,7 +105,7 @@ MEASUREMENT: tuple[Source, ...] = (
     Source(
         "Conway2019Transcutaneous",
         "Conway et al.",
-        "Accuracy and precision of transcutaneous carbon dioxide monitoring: systematic review and meta-analysis",
+        "Accuracy and precision of transcutaneous CO2 monitoring: systematic review and meta-analysis",
         2019,
         "Thorax 74:157",
         "abstract",
