@@ -1,0 +1,84 @@
+"""What the pages share: the open store, today, who is working, and reads keyed by the store's revision."""
+
+import gc
+import os
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import streamlit as st
+
+from hvmon.records.dossier import Dossier
+from hvmon.services import opening, people
+from hvmon.vocabulary import Role
+
+STORE_VARIABLE = "HVMON_STORE"
+TODAY_VARIABLE = "HVMON_TODAY"
+
+
+@st.cache_resource(show_spinner=False)
+def _opened(path: str) -> opening.Store:
+    store = opening.open_store(Path(path) if path else None)
+    _settle()
+    return store
+
+
+def _settle() -> None:
+    """Take what is loaded out of the collector's sight: each run of a page ends with a full collection."""
+    gc.collect()
+    gc.freeze()
+
+
+def store() -> opening.Store:
+    """Give the open store: the one named by HVMON_STORE, else the user's own."""
+    return _opened(os.environ.get(STORE_VARIABLE, ""))
+
+
+def now() -> datetime:
+    """Give the moment [aware, UTC]; noon of the pinned day when HVMON_TODAY pins one."""
+    pinned = os.environ.get(TODAY_VARIABLE)
+    if pinned:
+        return datetime.fromisoformat(f"{pinned}T12:00:00+00:00")
+    return datetime.now(UTC)
+
+
+def today() -> date:
+    """Give today, or the day HVMON_TODAY pins for demo and tests."""
+    pinned = os.environ.get(TODAY_VARIABLE)
+    return date.fromisoformat(pinned) if pinned else datetime.now().astimezone().date()
+
+
+def actor() -> str:
+    """Give the name of who is working, as typed in the sidebar; empty when not yet typed."""
+    return str(st.session_state.get("actor_name") or "").strip()
+
+
+def role() -> Role | None:
+    """Give the trade of who is working; None when not yet chosen."""
+    chosen = st.session_state.get("actor_role")
+    return Role(chosen) if chosen else None
+
+
+def names_hidden() -> bool:
+    """Whether names are shown as initials, for screens that others can see."""
+    return bool(st.session_state.get("hide_names"))
+
+
+def choose(person_key: str) -> None:
+    """Open a person; every person page shows this one from now on."""
+    st.session_state["person_key"] = person_key
+
+
+def person_key() -> str | None:
+    """Give the key of the open person."""
+    return st.session_state.get("person_key")
+
+
+@st.cache_resource(show_spinner=False, max_entries=64)
+def _dossier(_store: opening.Store, path: str, revision: int, key: str) -> Dossier:  # noqa: ARG001 - cache key
+    return people.open_dossier(_store, key)
+
+
+def dossier(key: str) -> Dossier:
+    """Give a person's record as of the store's present revision. Frozen, shared, never changed in place."""
+    held = store()
+    return _dossier(held, os.environ.get(STORE_VARIABLE, ""), held.revision(), key)

@@ -1,0 +1,28 @@
+"""The frame of the dashboard: pages as files, the sidebar, or a sentence why the store cannot be opened."""
+
+import streamlit as st
+
+from hvmon.app import cache, parts, sidebar, words
+from hvmon.services.opening import StoreError
+
+
+def _pages() -> list[st.Page]:
+    return [
+        st.Page(parts.page_path(name), title=title, default=place == 0)
+        for place, (name, title) in enumerate(
+            (name, title) for name, title in words.PAGE_TITLES.items() if parts.page_path(name).exists()
+        )
+    ]
+
+
+def run() -> None:
+    """Draw the frame and run the chosen page."""
+    st.set_page_config(page_title=words.TITLE, layout="wide", initial_sidebar_state="expanded")
+    page = st.navigation(_pages(), position="top")
+    try:
+        cache.store()
+    except StoreError as error:
+        st.error(parts.plain(error))
+        st.stop()
+    sidebar.draw()
+    page.run()

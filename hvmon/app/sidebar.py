@@ -1,0 +1,51 @@
+"""The sidebar: find a person, say who you are, hide names."""
+
+import streamlit as st
+
+from hvmon.app import cache, words
+from hvmon.app.parts import plain, shown_name
+from hvmon.services import people
+from hvmon.vocabulary import Role
+
+
+def _pick(person_key: str) -> None:
+    cache.choose(person_key)
+    st.session_state["find_text"] = ""
+
+
+def _label(line: people.PersonLine) -> str:
+    born = "" if cache.names_hidden() else f" · born {line.date_of_birth:%d %b %Y}"
+    number = "" if cache.names_hidden() else f" · {plain(line.local_id)}"
+    return f"{plain(shown_name(line.name))}{number}{born}"
+
+
+def _find() -> None:
+    text = st.text_input("Find a person", key="find_text", placeholder="name or number", live=True)
+    if not text:
+        return
+    lines = people.find(cache.store(), text)
+    if not lines:
+        st.caption(words.NOBODY_FOUND)
+    for line in lines:
+        st.button(
+            _label(line),
+            key=f"pick-{line.person_key}",
+            on_click=_pick,
+            args=(line.person_key,),
+            width="stretch",
+        )
+
+
+def _you() -> None:
+    st.text_input("You", key="actor_name", placeholder="your name", max_chars=200)
+    st.selectbox(
+        "Your role", [role.value for role in Role], index=None, key="actor_role", placeholder="choose"
+    )
+
+
+def draw() -> None:
+    """Draw the sidebar; its widgets stand on every page, so their values last the session."""
+    with st.sidebar:
+        _find()
+        _you()
+        st.toggle("Hide names", key="hide_names")
