@@ -142,7 +142,7 @@ def identities(person_keys: SearchStrategy[str] = person_key_texts) -> SearchStr
 
 
 @st.composite
-def persons(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> Person:  # noqa: ANN401
+def persons(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> Person:
     """People with every optional part present or absent."""
     height = draw(measured("height_cm") | st.just(NOT_RECORDED))
     known = st.sampled_from([method for method in HeightMethod if method != HeightMethod.NOT_RECORDED])
@@ -189,7 +189,7 @@ def visits(person_keys: SearchStrategy[str] = person_key_texts) -> SearchStrateg
 
 
 @st.composite
-def blood_gases(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> BloodGas:  # noqa: ANN401
+def blood_gases(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> BloodGas:
     """Blood gases of every kind, with and without their optional values."""
     kind = draw(st.sampled_from(words.SampleKind))
     drawn_at = draw(instants)
@@ -203,7 +203,7 @@ def blood_gases(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) 
         zone=draw(zones),
         analysed_at=None if delay is None else drawn_at + delay,
         kind=kind,
-        site=draw(st.sampled_from(sorted(_SITES[kind]) + [SampleSite.OTHER, SampleSite.NOT_RECORDED])),
+        site=draw(st.sampled_from([*sorted(_SITES[kind]), SampleSite.OTHER, SampleSite.NOT_RECORDED])),
         state=draw(sampling_states),
         ph=draw(measured("ph")),
         pco2=draw(pressures("paco2")),
@@ -248,7 +248,7 @@ _CO2_SECONDS = (
 
 
 @st.composite
-def night_summaries(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> NightSummary:  # noqa: ANN401
+def night_summaries(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> NightSummary:
     """Overnight studies; an index always names its rule."""
     started_at = draw(instants)
     valid_s = draw(st.integers(0, 48 * 3600) | st.just(NOT_RECORDED))
@@ -299,7 +299,7 @@ def instrument_totals() -> SearchStrategy[InstrumentTotal]:
 
 
 @st.composite
-def symptom_reports(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> SymptomReport:  # noqa: ANN401
+def symptom_reports(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> SymptomReport:
     """Symptom reports; flaps are counted only when present."""
     flap = draw(st.sampled_from(FlapTest))
     report = {name: draw(strategy) for name, strategy in _reading(person_keys).items()}
@@ -320,7 +320,7 @@ def symptom_reports(draw: Any, person_keys: SearchStrategy[str] = person_key_tex
 
 
 @st.composite
-def programs(draw: Any) -> Program:  # noqa: ANN401
+def programs(draw: Any) -> Program:
     """Programs of every mode, pressures in order."""
     mode = draw(st.sampled_from(VentilatorMode))
     epap = draw(typed_decimals("0", "9", 1))
@@ -346,7 +346,7 @@ def programs(draw: Any) -> Program:  # noqa: ANN401
 
 
 @st.composite
-def settings_changes(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> SettingsChange:  # noqa: ANN401
+def settings_changes(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> SettingsChange:
     """Settings changes; a date is owed only with a test."""
     changed_at = draw(instants)
     owed_test = draw(st.sampled_from(TestKind))
@@ -437,7 +437,7 @@ def weights(person_keys: SearchStrategy[str] = person_key_texts) -> SearchStrate
 
 
 @st.composite
-def lung_functions(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> LungFunction:  # noqa: ANN401
+def lung_functions(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> LungFunction:
     """Lung function with at least one value."""
     fields = ("fvc_l", "fvc_pct", "snip_cmh2o", "mip_cmh2o", "peak_cough_flow_l_min")
     values = {field: draw(optional(measured(field))) for field in fields}
@@ -448,7 +448,7 @@ def lung_functions(draw: Any, person_keys: SearchStrategy[str] = person_key_text
 
 
 @st.composite
-def clinical_events(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> ClinicalEvent:  # noqa: ANN401
+def clinical_events(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> ClinicalEvent:
     """Clinical events; a medicine always has its class."""
     kind = draw(st.sampled_from(EventKind))
     classes = st.sampled_from(words.MedicineClass)
@@ -481,7 +481,7 @@ def meeting_decisions(person_keys: SearchStrategy[str] = person_key_texts) -> Se
 
 
 @st.composite
-def actions(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> Action:  # noqa: ANN401
+def actions(draw: Any, person_keys: SearchStrategy[str] = person_key_texts) -> Action:
     """Actions due on or after the day they were agreed."""
     agreed_on = draw(days)
     return Action(
@@ -564,6 +564,6 @@ def clinical_records(person_keys: SearchStrategy[str] = person_key_texts) -> Sea
     return st.one_of(*(record_of(model, person_keys) for model in models))
 
 
-def digits(record: Any) -> Any:  # noqa: ANN401 - a record or part of one
+def digits(record: Any) -> Any:
     """Give a record as plain data with the digits as typed; 6.8 and 6.80 differ here."""
     return record.model_dump(mode="json")
