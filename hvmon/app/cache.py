@@ -8,7 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 from hvmon.records.dossier import Dossier
-from hvmon.services import opening, people
+from hvmon.services import people, stores
 from hvmon.vocabulary import Role
 
 STORE_VARIABLE = "HVMON_STORE"
@@ -16,8 +16,8 @@ TODAY_VARIABLE = "HVMON_TODAY"
 
 
 @st.cache_resource(show_spinner=False)
-def _opened(path: str) -> opening.Store:
-    store = opening.open_store(Path(path) if path else None)
+def _opened(path: Path, create: bool) -> stores.Store:
+    store = stores.open_store(path, create=create)
     _settle()
     return store
 
@@ -28,9 +28,16 @@ def _settle() -> None:
     gc.freeze()
 
 
-def store() -> opening.Store:
-    """Give the open store: the one named by HVMON_STORE, else the user's own."""
-    return _opened(os.environ.get(STORE_VARIABLE, ""))
+def store_path() -> Path:
+    """Give the path of the store: the one HVMON_STORE names, else the user's own."""
+    named = os.environ.get(STORE_VARIABLE)
+    return Path(named) if named else stores.default_path()
+
+
+def store() -> stores.Store:
+    """Give the open store. A named store is never made here: a mistyped name would show an empty caseload."""
+    path = store_path()
+    return _opened(path, STORE_VARIABLE not in os.environ and not path.exists())
 
 
 def now() -> datetime:
@@ -74,11 +81,11 @@ def person_key() -> str | None:
 
 
 @st.cache_resource(show_spinner=False, max_entries=64)
-def _dossier(_store: opening.Store, path: str, revision: int, key: str) -> Dossier:  # noqa: ARG001 - cache key
+def _dossier(_store: stores.Store, path: Path, revision: int, key: str) -> Dossier:  # noqa: ARG001 - cache key
     return people.open_dossier(_store, key)
 
 
 def dossier(key: str) -> Dossier:
     """Give a person's record as of the store's present revision. Frozen, shared, never changed in place."""
     held = store()
-    return _dossier(held, os.environ.get(STORE_VARIABLE, ""), held.revision(), key)
+    return _dossier(held, store_path(), held.revision(), key)

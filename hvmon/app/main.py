@@ -3,7 +3,7 @@
 import streamlit as st
 
 from hvmon.app import cache, parts, sidebar, words
-from hvmon.services.opening import StoreError
+from hvmon.services.stores import StoreError
 
 
 def _pages() -> list[st.Page]:
