@@ -50,6 +50,7 @@ class Column:
     may_be_not_recorded: bool = False
 
 
+@lru_cache(maxsize=4096)
 def _members(annotation: Any) -> tuple[Any, ...]:  # noqa: ANN401 - a type annotation
     """Members of a union, `Annotated` peeled off."""
     if hasattr(annotation, "__metadata__"):
