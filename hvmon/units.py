@@ -66,16 +66,28 @@ def kpa_from_cmh2o(cmh2o: Number) -> Number:
     return cmh2o * KPA_PER_CMH2O
 
 
+def cmh2o_from_kpa(kpa: Number) -> Number:
+    """Pressure in centimetres of water [cmH2O] from kilopascal [kPa]."""
+    return kpa / KPA_PER_CMH2O
+
+
 def hydrogen_ion_nmol_l(ph: Number) -> Number:
     """Hydrogen ion concentration [nmol/L] from pH: 10 ** (9 - pH), by definition."""
-    return 10.0 ** (9.0 - ph)
+    h_nmol_l: Number = 10.0 ** (9.0 - ph)
+    return h_nmol_l
 
 
-def ph_from_hydrogen_ion(h_nmol_l: float) -> float:
-    """Give the pH of a hydrogen ion concentration [nmol/L]; floats and arrays."""
-    return 9.0 - np.log10(h_nmol_l)
+def ph_from_hydrogen_ion(h_nmol_l: Number) -> Number:
+    """Give the pH of a hydrogen ion concentration [nmol/L], by definition."""
+    ph: Number = 9.0 - (h_nmol_l.log10() if isinstance(h_nmol_l, pl.Expr) else np.log10(h_nmol_l))
+    return ph
 
 
 def hb_mmol_l_from_g_dl(hb_g_dl: Number) -> Number:
     """Haemoglobin [mmol/L] from haemoglobin [g/dL]."""
     return hb_g_dl / HB_G_DL_PER_MMOL_L
+
+
+def hb_g_dl_from_mmol_l(hb_mmol_l: Number) -> Number:
+    """Haemoglobin [g/dL] from haemoglobin [mmol/L]."""
+    return hb_mmol_l * HB_G_DL_PER_MMOL_L
