@@ -142,7 +142,7 @@ def paco2_after_change_sd_kpa(
 
     Notes
     -----
-    One shared dead space: treating it as two independent ones gives 1.82 kPa in place of 1.39 in the
+    One shared dead space: treating it as two independent ones gives 1.77 kPa in place of 1.39 in the
     worked case. Good while each relative SD of (tidal volume - dead space) stays below about 0.15.
 
     References
