@@ -1,0 +1,35 @@
+"""The counts of `hvmon.nights.counting` from compiled loops, for archives; needs numba (extra ``fast``).
+
+Same rules, same integers, to the bit: the tests hold numpy, this and a plain scorer side by side. numba is
+imported with this module, and this module only when asked for.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hvmon.nights import loops
+from hvmon.nights.counting import Counted, OximetryCounts, TcCounts
+from hvmon.nights.dips import Event
+from hvmon.nights.validity import BoolArray
+from hvmon.records.night_signal import Int16Array
+
+_NO_PULSE: NDArray[np.int16] = np.empty(0, dtype=np.int16)
+
+
+def count_oximetry(spo2_tenths: Int16Array, pulse_tenths: Int16Array | None) -> Counted:
+    """Count as `hvmon.nights.counting.count_oximetry`."""
+    counts = np.zeros(23, dtype=np.int64)
+    events, events4 = (np.empty((len(spo2_tenths), 6), dtype=np.int64) for _ in range(2))
+    pulse = _NO_PULSE if pulse_tenths is None else pulse_tenths
+    n_events, area = loops.oximetry(spo2_tenths, pulse, counts, events, events4)
+    numbers = counts.tolist()
+    rows = [Event(*row) for row in events[:n_events].tolist()]
+    return Counted(OximetryCounts._make((*numbers[:21], float(area), *numbers[21:])), rows)
+
+
+def count_tc(tc_tenths: Int16Array, excluded: BoolArray, levels: tuple[int, ...]) -> TcCounts:
+    """Count as `hvmon.nights.counting.count_tc`."""
+    counts = np.zeros(9, dtype=np.int64)
+    above = np.zeros((2, len(levels)), dtype=np.int64)
+    loops.transcutaneous(tc_tenths, excluded, np.array(levels, dtype=np.int64), counts, above)
+    return TcCounts._make((*counts.tolist(), *(tuple(row) for row in above.tolist())))
