@@ -116,6 +116,9 @@ DEFAULT_ROWS: tuple[Prior, ...] = (
           "stable treated Duchenne to fast decline", "DuchenneNight1990", Mark.JUDGEMENT),
     Prior("slope.weight", (0.25, 0.35, 0.25, 0.15), "share", "grid: weight of each slope spread",
           "raise the last ones for a progressive diagnosis", "Project", Mark.JUDGEMENT),
+    Prior("slope.weight_progressive", (0.1, 0.25, 0.35, 0.3), "share",
+          "grid: the same for a diagnosis known to progress", "motor neurone disease declines in months",
+          "Project", Mark.JUDGEMENT),
     Prior("multiplier", (0.8, 1.0, 1.4), "times", "grid: how noisy this person's readings are",
           "spread between sites", "Project", Mark.JUDGEMENT),
     Prior("multiplier.weight", (0.25, 0.5, 0.25), "share", "grid: weight of each noise multiplier",
@@ -259,7 +262,12 @@ def _checked_number(row: Prior, number: object) -> float:
 
 
 def _check_grids(rows: Mapping[str, Prior]) -> None:
-    for values, weights in (("slope.sd", "slope.weight"), ("multiplier", "multiplier.weight")):
+    pairs = (
+        ("slope.sd", "slope.weight"),
+        ("slope.sd", "slope.weight_progressive"),
+        ("multiplier", "multiplier.weight"),
+    )
+    for values, weights in pairs:
         if len(rows[values].numbers()) != len(rows[weights].numbers()):
             raise ValueError(
                 f"priors: {values} has {len(rows[values].numbers())} values but {weights} has "
