@@ -6,7 +6,7 @@ from datetime import datetime
 import numpy as np
 
 from hvmon.stats.design import Grid, split_changes
-from hvmon.stats.inference import Posterior
+from hvmon.stats.inference import SUPPOSITIONS, Posterior
 from hvmon.stats.mixture import (
     Estimate,
     Pair,
@@ -180,24 +180,13 @@ def slope_width_share(posterior: Posterior, priors: Priors) -> float:
     return float(np.diff(after)[0] / np.diff(before)[0])
 
 
-def newest_gross_chance(without: Posterior, priors: Priors) -> float:
+def newest_gross_chance(posterior: Posterior) -> float:
     """Give the chance that the newest reading is a gross error, from what all others predict for it."""
-    case = without.case
-    last = len(case.ids) - 1
-    row = int(np.flatnonzero(without.rows.reading == last)[0])
-    residual = np.log(case.kpa[last]) - without.signal_mean[row]
-    share, inflated = priors.value("gross.share"), priors.value("gross.variance")
-    noise = without.noise_variance[last]
-
-    def density(variance: Array) -> Array:
-        return np.asarray(np.exp(-0.5 * residual**2 / variance) / np.sqrt(variance))
-
-    right = without.weight @ ((1 - share) * density(without.signal_variance[row] + noise))
-    wrong = without.weight @ (share * density(without.signal_variance[row] + inflated * noise))
-    return float(wrong / (right + wrong)) if right + wrong > 0 else 1.0
+    half = posterior.weight.size // SUPPOSITIONS
+    return float(posterior.weight[half:].sum())
 
 
-def reading_uses(full: Posterior, without: Posterior | None, priors: Priors) -> tuple[ReadingUse, ...]:
+def reading_uses(full: Posterior) -> tuple[ReadingUse, ...]:
     """Give what the estimate made of each reading, in order of time."""
     case = full.case
     rows = np.flatnonzero(full.rows.reading >= 0)
@@ -209,10 +198,6 @@ def reading_uses(full: Posterior, without: Posterior | None, priors: Priors) -> 
     uses = []
     for place, row in enumerate(rows):
         index = int(full.rows.reading[row])
-        chance: float | None = float(gross[index])
-        if case.newest[index]:
-            last = index == len(case.ids) - 1
-            chance = newest_gross_chance(without, priors) if last and without is not None else None
         uses.append(
             ReadingUse(
                 case.ids[index],
@@ -221,7 +206,7 @@ def reading_uses(full: Posterior, without: Posterior | None, priors: Priors) -> 
                 float(case.kpa[index]),
                 float(np.exp(expected[place, 0])),
                 float(weights[place]),
-                chance,
+                float(gross[index]) if len(case.ids) > 1 else None,
                 bool(case.newest[index]),
             )
         )

@@ -15,6 +15,18 @@ from hvmon.vocabulary import ChangeKind, SensorSite, VentilatorState
 PLAUSIBLE_KPA = (1.5, 25.0)
 """[kPa] a reading outside cannot be a person's PCO2 and is refused; the entry check is narrower."""
 
+RELIABILITY = (
+    "arterial",
+    "capillary_earlobe",
+    "tc_night_corrected",
+    "tc_earlobe",
+    "capillary_fingertip",
+    "tc_night",
+    "tc_other",
+    "venous",
+)
+"""Noise rows from least to most spread: of readings at one instant the first kind counts as the newest."""
+
 SECONDS_PER_DAY = 86400.0
 DAYS_PER_YEAR = 365.25
 
@@ -76,12 +88,18 @@ class Case:
     used: NDArray[np.bool_]
     """Which readings this run uses."""
     newest: NDArray[np.bool_]
-    """Readings of the newest instant: never down-weighted."""
+    """The newest reading; of several at one instant the one of least spread."""
     progressive: bool = False
+    newest_wrong: bool = False
+    """Suppose the newest reading is a gross error; both suppositions are kept, each with its chance."""
 
     def moment(self, day: float) -> datetime:
         """Give the moment of a day count."""
         return self.origin + timedelta(days=float(day))
+
+    def supposing_newest_wrong(self) -> "Case":
+        """Give the same case on the supposition that the newest reading is a gross error."""
+        return replace(self, newest_wrong=True)
 
     def using(self, used: NDArray[np.bool_]) -> "Case":
         """Give the same case with only some readings in use."""
@@ -145,6 +163,7 @@ def make_case(
     usable = [row for row, reason in zip(rows, reasons, strict=True) if reason is None]
     if not usable:
         return None, refused
+    usable.sort(key=lambda row: (row["taken_at"], -RELIABILITY.index(_noise_name(row)), row["record_id"]))
     return _encode(usable, _known_changes(changes, today), today, review, progressive), refused
 
 
@@ -230,7 +249,7 @@ def _encode(
         today=now,
         review=max(asked, 0.0) if asked < now else None,
         used=np.ones(len(rows), dtype=bool),
-        newest=day == day[-1],
+        newest=np.arange(len(rows)) == len(rows) - 1,
         progressive=progressive,
     )
 

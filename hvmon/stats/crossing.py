@@ -68,7 +68,7 @@ def _paths_of_point(
     root = np.linalg.cholesky(cov + 1e-12 * np.eye(index.size))
     state = posterior.now_mean[index, point] + rng.standard_normal((count, index.size)) @ root.T
     level, slope = state[:, 0], state[:, 1]
-    slope_sd = priors.grid("slope.sd")[point // len(priors.grid("multiplier"))]
+    slope_sd = float(posterior.grid_values(np.array(priors.grid("slope.sd")), inner=False)[point])
     into, kept, noise = _month(priors, slope_sd)
     out = np.empty((count, STEPS + 1))
     shares = _change_shares(posterior, priors)

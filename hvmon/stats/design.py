@@ -239,7 +239,8 @@ def _fill_flat(case: Case, rows: Rows, priors: Priors, flat: dict[str, Array]) -
 def reading_variance(case: Case, priors: Priors) -> Array:
     """Give the spread (squared) of each reading before the noise multiplier.
 
-    A ventilator state or an oxygen flow that was not recorded adds the spread it could have caused.
+    A ventilator state or an oxygen flow that was not recorded adds the spread it could have caused. A
+    newest reading supposed wrong has the spread of a gross error.
     """
     base = np.array([priors.value(f"noise.{name}") ** 2 for name in case.noise])
     effect = priors.value("condition.day_on.mean") ** 2 + priors.value("condition.day_on.sd") ** 2
@@ -249,6 +250,8 @@ def reading_variance(case: Case, priors: Priors) -> Array:
     if missing.any() and not missing.all():
         effect = priors.value("oxygen.mean") ** 2 + priors.value("oxygen.sd") ** 2
         base += missing * effect * float(np.nanvar(case.oxygen))
+    if case.newest_wrong:
+        base[case.newest] *= priors.value("gross.variance")
     return base
 
 

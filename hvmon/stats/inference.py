@@ -30,7 +30,7 @@ class Posterior:
     rows: Rows
     layout: Layout
     weight: Array
-    """(grid,) posterior weight of each grid point."""
+    """(grid,) posterior weight of each grid point, first with the newest reading right, then wrong."""
     log_evidence: float
     level_mean: Array
     """(rows, grid) usual level, log scale."""
@@ -46,9 +46,21 @@ class Posterior:
     now_covariance: Array
     """(states, states, grid)."""
     gross: Array
-    """(readings, grid) probability of a gross error; zero for guarded and unused readings."""
-    noise_variance: Array
-    """(readings, grid) before the gross-error mixture."""
+    """(readings, grid) probability of a gross error; of the newest reading 0 or 1, as supposed."""
+
+    @property
+    def newest_right(self) -> Array:
+        """(grid,) weights on the supposition that the newest reading is right, scaled to one."""
+        half = self.weight.size // SUPPOSITIONS
+        weight = self.weight.copy()
+        weight[half:] = 0.0
+        return np.asarray(weight / weight.sum())
+
+    def grid_values(self, values: Array, *, inner: bool) -> Array:
+        """Spread one hyperparameter's grid over all components; `inner` for the fastest one."""
+        half = self.weight.size // SUPPOSITIONS
+        once = np.tile(values, half // values.size) if inner else np.repeat(values, half // values.size)
+        return np.tile(once, SUPPOSITIONS)
 
     def state(self, name: str) -> tuple[Array, Array]:
         """Mean and variance over the grid of one named state now."""
@@ -74,7 +86,7 @@ def posteriors(
     passes
         Passes of the gross-error mixture; 0 gives the plain Gaussian model.
     """
-    size = max(1, BATCH_MEMBERS // Grid.of(priors).size)
+    size = max(1, BATCH_MEMBERS // (SUPPOSITIONS * Grid.of(priors).size))
     dates = repeat(None) if asked is None else asked
     for block in _blocks(zip(cases, dates, strict=False), size * BATCHES_SORTED):
         order = sorted(range(len(block)), key=lambda index: block[index][0].day.size)
@@ -95,22 +107,39 @@ def _blocks(
         yield block
 
 
+SUPPOSITIONS = 2
+"""The newest reading right, the newest reading wrong: the grid is run under both."""
+
+
 def _batch(cases: list[Case], asked: list[Array | None], priors: Priors, passes: int) -> list[Posterior]:
-    layout, grid = layout_of(cases), Grid.of(priors)
-    plain = [make_rows(case, None) for case in cases]
-    system = build(cases, plain, layout, priors, probe=False)
-    gross = _gross_errors(cases, plain, system, priors, passes)
+    layout, points = layout_of(cases), SUPPOSITIONS * Grid.of(priors).size
+    both = [run for case in cases for run in (case, case.supposing_newest_wrong())]
+    plain = [make_rows(case, None) for case in both]
+    gross = _gross_errors(both, plain, build(both, plain, layout, priors, probe=False), priors, passes)
     rows = [make_rows(case, dates) for case, dates in zip(cases, asked, strict=True)]
-    full = build(cases, rows, layout, priors, probe=True)
-    spread = _row_gross(rows, gross, full.reading.shape, grid.size)
+    twice = [each for each in rows for _ in range(SUPPOSITIONS)]
+    full = build(both, twice, layout, priors, probe=True)
+    spread = _row_gross(twice, gross, full.reading.shape)
     final = replace(full, noise_variance=full.noise_variance / _precision(spread, priors))
     filtered = filter_forward(final)
     smoothed = smooth_backward(final, filtered)
     bound = filtered.log_likelihood + _bound_correction(final, spread, priors)
-    return [
-        _posterior(person, case, rows[person], layout, grid, bound, (full, filtered, smoothed), gross[person])
-        for person, case in enumerate(cases)
-    ]
+    found = []
+    for person, case in enumerate(cases):
+        columns = slice(person * points, (person + 1) * points)
+        share = _prior_weight(case, priors, passes)
+        own = np.concatenate(gross[SUPPOSITIONS * person : SUPPOSITIONS * (person + 1)], axis=1)
+        own[case.newest & case.used, points // SUPPOSITIONS :] = 1.0
+        found.append(_posterior(case, rows[person], layout, share, bound, (filtered, smoothed), own, columns))
+    return found
+
+
+def _prior_weight(case: Case, priors: Priors, passes: int) -> Array:
+    """Give the weight of each grid point under both suppositions before any reading."""
+    grid = Grid.of(priors)
+    weight = grid.weight_progressive if case.progressive else grid.weight
+    wrong = priors.value("gross.share") if passes and case.used[case.newest].any() else 0.0
+    return np.concatenate([(1 - wrong) * weight, wrong * weight])
 
 
 def _precision(gross: Array, priors: Priors) -> Array:
@@ -118,8 +147,8 @@ def _precision(gross: Array, priors: Priors) -> Array:
     return (1 - gross) + gross / priors.value("gross.variance")
 
 
-def _row_gross(rows: Sequence[Rows], gross: list[Array], shape: tuple[int, ...], points: int) -> Array:
-    spread = np.zeros(shape)
+def _row_gross(rows: Sequence[Rows], gross: list[Array], shape: tuple[int, ...]) -> Array:
+    spread, points = np.zeros(shape), gross[0].shape[1]
     for person, each in enumerate(rows):
         chosen = np.flatnonzero(each.reading >= 0)
         columns = slice(person * points, (person + 1) * points)
@@ -128,7 +157,7 @@ def _row_gross(rows: Sequence[Rows], gross: list[Array], shape: tuple[int, ...],
 
 
 def _guarded(case: Case) -> NDArray[np.bool_]:
-    """Give which readings the mixture may down-weight: used ones that are not of the newest instant."""
+    """Give which readings the variational mixture may down-weight: used ones but the newest."""
     return case.used & ~case.newest
 
 
@@ -179,19 +208,18 @@ def _bound_correction(system: System, gross: Array, priors: Priors) -> Array:
 
 
 def _posterior(
-    person: int,
     case: Case,
     rows: Rows,
     layout: Layout,
-    grid: Grid,
+    prior: Array,
     bound: Array,
-    parts: tuple[System, Filtered, Smoothed],
+    parts: tuple[Filtered, Smoothed],
     gross: Array,
+    columns: slice,
 ) -> Posterior:
-    system, filtered, smoothed = parts
-    columns, height = slice(person * grid.size, (person + 1) * grid.size), rows.day.size
-    prior = grid.weight_progressive if case.progressive else grid.weight
-    score = np.log(prior) + bound[columns]
+    filtered, smoothed = parts
+    height = rows.day.size
+    score = np.log(np.maximum(prior, 1e-300)) + bound[columns]
     weight = np.exp(score - score.max())
 
     def of(values: Array | None) -> Array:
@@ -213,5 +241,4 @@ def _posterior(
         now_mean=filtered.now_mean[:, columns],
         now_covariance=filtered.now_covariance[:, :, columns],
         gross=gross,
-        noise_variance=_of_readings(case, rows, of(system.noise_variance)),
     )

@@ -26,7 +26,7 @@ from hvmon.stats.answers import (
 from hvmon.stats.cases import Case, RefusedReading, make_case
 from hvmon.stats.crossing import Crossing, crossing, level_paths
 from hvmon.stats.inference import Posterior, posteriors
-from hvmon.stats.mixture import Estimate, chance_above, mixture_estimate, mixture_quantiles
+from hvmon.stats.mixture import Estimate, chance_above, level_estimate, mixture_estimate, mixture_quantiles
 from hvmon.stats.priors import MODEL_VERSION, Priors, default_priors
 from hvmon.stats.statespace import Array
 from hvmon.vocabulary import DiagnosisGroup
@@ -55,10 +55,15 @@ class LimitChance:
 
 @dataclass(frozen=True, slots=True)
 class NewestReading:
-    """What hangs on the newest reading, which is never silently down-weighted."""
+    """What hangs on the newest reading, which is never silently down-weighted.
+
+    The level of `TrendResult` keeps both possibilities, the reading right and the reading wrong, each
+    with its chance; here the level stands with the reading taken as right and without it.
+    """
 
     record_id: str
     with_it: Estimate
+    """Level on the supposition that the reading is right."""
     without_it: Estimate | None
     difference_kpa: float | None
     p_gross: float | None
@@ -239,8 +244,8 @@ def _fit_case(
         rise=rise_since(full),
         forecast=tuple(level_at(full, case.today + days) for days in FORECAST_DAYS),
         band=_band(full),
-        readings=reading_uses(full, without, priors),
-        newest=_newest(full, without, level, priors),
+        readings=reading_uses(full),
+        newest=_newest(full, without),
         sources=source_shares(full),
         blood_only=None if blood is None else level_at(blood, case.today).level,
         changes=change_effects(full, priors),
@@ -293,22 +298,23 @@ def _band(posterior: Posterior) -> pl.DataFrame:
     )
 
 
-def _newest(full: Posterior, without: Posterior | None, level: Estimate, priors: Priors) -> NewestReading:
-    case = full.case
+def _newest(full: Posterior, without: Posterior | None) -> NewestReading:
+    case, row = full.case, full.rows.now
     last = case.ids[-1]
+    taken = level_estimate(full.newest_right, full.level_mean[row], full.level_variance[row])
     if without is None:
         return NewestReading(
-            last, level, None, None, None, False, "the only reading; nothing to hold it against"
+            last, taken, None, None, None, False, "the only reading; nothing to hold it against"
         )
     alone = level_at(without, case.today).level
-    difference = level.median - alone.median
-    chance = newest_gross_chance(without, priors)
+    difference = taken.median - alone.median
+    chance = newest_gross_chance(full)
     reasons = []
     if chance > REPEAT_CHANCE:
         reasons.append(f"it is more likely than not far off what the others say (p = {chance:.2f})")
     if abs(difference) > REPEAT_DIFFERENCE_KPA:
         reasons.append(f"it alone moves the level by {difference:+.1f} kPa")
-    return NewestReading(last, level, alone, difference, chance, bool(reasons), "; ".join(reasons))
+    return NewestReading(last, taken, alone, difference, chance, bool(reasons), "; ".join(reasons))
 
 
 def _on_ventilator(posterior: Posterior, level: Estimate) -> Estimate | None:
@@ -320,12 +326,8 @@ def _on_ventilator(posterior: Posterior, level: Estimate) -> Estimate | None:
 
 
 def _grid_mean(posterior: Posterior, priors: Priors, key: str) -> float:
-    inner = len(priors.grid("multiplier"))
-    values = np.array(priors.grid(key))
-    spread = (
-        np.repeat(values, inner) if key == "slope.sd" else np.tile(values, posterior.weight.size // inner)
-    )
-    return float(posterior.weight @ spread)
+    values = posterior.grid_values(np.array(priors.grid(key)), inner=key == "multiplier")
+    return float(posterior.weight @ values)
 
 
 def fit_many(
