@@ -1,8 +1,9 @@
-"""Write the pages that follow from the code: `python docs/make_pages.py` (a test says when one is out of step)."""
+"""Write the pages that follow from the code: `python docs/make_pages.py`. A test says when one is stale."""
 
 from pathlib import Path
 
 from hvmon.rules.page import rules_page
+
 from hvmon.sources import CLINICAL, MEASUREMENT, OVERNIGHT, OWN, PHYSIOLOGY, Source
 
 HERE = Path(__file__).parent
