@@ -39,6 +39,7 @@ ONLY_IN: dict[str, set[str]] = {
     "csv": {"files"},
     "tomllib": {"files"},
     "numba": {"nights"},
+    "pyarrow": {"store"},
     "distributed": {"services"},
     "typer": {"cli"},
     "rich": {"cli"},
