@@ -7,7 +7,7 @@ A second without a value holds `MISSING`; nothing is ever closed up or filled in
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
-from typing import ClassVar, Self
+from typing import ClassVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -183,10 +183,10 @@ class NightSignal:
         """Annotations of one known kind, in order of onset."""
         return tuple(a for a in self.annotations if a.kind == kind)
 
-    def _derive_mmhg(self) -> Self:
+    def _derive_mmhg(self) -> None:
         """Fill tenths of mmHg from hundredths of kPa; refuse a pair that does not agree."""
         if self.tcco2_hundredths_kpa is None:
-            return self
+            return
         derived = tenths_mmhg_from_hundredths_kpa(self.tcco2_hundredths_kpa)
         if self.tcco2_tenths_mmhg is not None and not np.array_equal(self.tcco2_tenths_mmhg, derived):
             raise ValueError(
@@ -194,7 +194,6 @@ class NightSignal:
                 "the mmHg channel is derived from it"
             )
         object.__setattr__(self, "tcco2_tenths_mmhg", derived)
-        return self
 
     def _check_unit(self) -> None:
         """Refuse a CO2 channel that contradicts the unit said to be recorded."""
