@@ -133,7 +133,8 @@ def _date(text: str) -> date:
         raise RefusedCell(
             "a date as year-month-day, such as 2026-03-01", "write it in that order; no other is guessed"
         )
-    return _in_years(_existing(date.fromisoformat, text))
+    day: date = _in_years(_existing(date.fromisoformat, text))
+    return day
 
 
 def _instant(text: str) -> datetime:
@@ -148,7 +149,8 @@ def _instant(text: str) -> datetime:
             "a moment with its offset, such as 2026-03-01T10:30+00:00",
             "add the offset of the clock that was read, +00:00 or Z for UTC; no zone is assumed",
         )
-    return _in_years(_existing(datetime.fromisoformat, text))
+    moment: datetime = _in_years(_existing(datetime.fromisoformat, text))
+    return moment
 
 
 def _existing(parse: Callable[[str], Any], text: str) -> Any:  # noqa: ANN401 - a date or a datetime

@@ -21,6 +21,7 @@ from hvmon.records.door import problems
 from hvmon.records.flat import columns, flatten, unflatten
 from hvmon.records.kinds import KIND_OF_TABLE, RECORD_KINDS, RecordKind
 
+LONGEST_GIVEN = 120
 LISTED_PROBLEMS = 1_000
 """Most problems listed one by one for a table; the rest are counted."""
 
@@ -229,7 +230,7 @@ class _RowReader:
     def _note(self, row: int, column: str, given: str, accepted: str, advice: str) -> None:
         self.bad.add(row)
         if len(self.problems) < LISTED_PROBLEMS:
-            shown = given if len(given) <= 120 else given[:117] + "..."  # noqa: PLR2004 - one line of a report
+            shown = given if len(given) <= LONGEST_GIVEN else given[: LONGEST_GIVEN - 3] + "..."
             self.problems.append(CellProblem(self.kind.table, row, column, shown, accepted, advice))
 
     def _read(self, row: int, cells: list[str]) -> None:

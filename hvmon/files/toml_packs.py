@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 MAX_TOML_BYTES = 1_000_000
+LARGEST = 1e300
 
 Toml = dict[str, Any]
 
@@ -99,7 +100,7 @@ def number_at(table: Mapping[str, Any], key: str, where: str, *, name: str = "TO
     value = table.get(key)
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e300:  # noqa: PLR2004
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST:
         raise _refused(name, where, key, value, "a plain number without quotes, such as 6.0")
     return float(value)
 
