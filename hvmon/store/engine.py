@@ -36,7 +36,7 @@ def _connect(path: Path | None, busy_timeout_s: float) -> sqlite3.Connection:
     )
 
 
-def _new_engine(path: Path | None, busy_timeout_s: float) -> Engine:
+def _new_engine(path: Path | None, busy_timeout_s: float, *, settled: bool) -> Engine:
     def connect() -> sqlite3.Connection:
         return _connect(path, busy_timeout_s)
 
@@ -46,7 +46,7 @@ def _new_engine(path: Path | None, busy_timeout_s: float) -> Engine:
         else {"poolclass": QueuePool, "pool_size": 8, "max_overflow": 24, "pool_timeout": busy_timeout_s * 4}
     )
     engine = create_engine("sqlite://", creator=connect, hide_parameters=True, **pool)
-    event.listen(engine, "connect", _prepare(on_disk=path is not None))
+    event.listen(engine, "connect", _prepare(on_disk=path is not None and settled))
     event.listen(engine, "begin", _begin)
     return engine
 
@@ -93,11 +93,15 @@ class Database:
 
     Writers of one process take turns by a lock, because SQLite's own lock is unfair under load; writers
     of different processes meet at BEGIN IMMEDIATE.
+
+    A file that may not be ours is opened with `settled` off: its journal mode is left as it is.
     """
 
-    def __init__(self, path: Path | None = None, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
+    def __init__(
+        self, path: Path | None = None, busy_timeout_s: float = BUSY_TIMEOUT_S, *, settled: bool = True
+    ) -> None:
         self.path = path
-        self._engine = _new_engine(path, busy_timeout_s)
+        self._engine = _new_engine(path, busy_timeout_s, settled=settled)
         self._turn = threading.RLock()
         self._reads: AbstractContextManager[Any] = nullcontext() if path is not None else self._turn
 

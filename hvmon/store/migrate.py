@@ -142,16 +142,34 @@ def is_empty(connection: Connection) -> bool:
     return not sqlite_only.catalogue(connection) and sqlite_only.application_id(connection) == 0
 
 
-def prepare(database: Database, path: Path, *, create: bool, folder: Path = MIGRATIONS) -> None:
-    """Make, upgrade or accept the schema of a store file.
+def look(database: Database, path: Path, *, create: bool, folder: Path = MIGRATIONS) -> str | None:
+    """Give the schema version of a store file; None for an empty one that may be filled.
+
+    Raises
+    ------
+    NotAnHvmonStore, NewerStore
+        The file is something else, or from a newer program; it is left untouched.
+    """
+    try:
+        with database.read() as connection:
+            empty = is_empty(connection)
+            version = None if empty else check_version(connection, path, folder)
+    except NotAnHvmonStore as refusal:
+        if str(path) in str(refusal):
+            raise
+        raise NotAnHvmonStore(
+            f"{path} is no hvmon store; it was left untouched. Name another file."
+        ) from None
+    if empty and not create:
+        raise NotAnHvmonStore(f"{path} is an empty file, no hvmon store; it was left untouched.")
+    return version
+
+
+def prepare(database: Database, path: Path, version: str | None, folder: Path = MIGRATIONS) -> None:
+    """Make, upgrade or accept the schema of a store file whose version was looked up.
 
     An older schema is upgraded after a verified copy `<name>.before-<version>` was put beside it.
     """
-    with database.read() as connection:
-        empty = is_empty(connection)
-        version = None if empty else check_version(connection, path, folder)
-    if empty and not create:
-        raise NotAnHvmonStore(f"{path} is an empty file, no hvmon store; it was left untouched.")
     if version is not None and version != newest(folder):
         _copy_first(database, path, f"before-{newest(folder)}")
     if version != newest(folder):

@@ -31,14 +31,23 @@ def open_file(
         engine.make_empty_file(path)
     if not path.is_file():
         raise NotAnHvmonStore(f"{path} is no file; name the file of the store.")
+    version = _look(path, create=create, busy_timeout_s=busy_timeout_s, folder=folder)
     database = Database(path, busy_timeout_s)
     try:
-        migrate.prepare(database, path, create=create, folder=folder)
+        migrate.prepare(database, path, version, folder)
         _salt(database)
     except BaseException:
         database.close()
         raise
     return database
+
+
+def _look(path: Path, *, create: bool, busy_timeout_s: float, folder: Path) -> str | None:
+    database = Database(path, busy_timeout_s, settled=False)
+    try:
+        return migrate.look(database, path, create=create, folder=folder)
+    finally:
+        database.close()
 
 
 def _salt(database: Database) -> None:

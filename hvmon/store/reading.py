@@ -187,10 +187,12 @@ def levelled(text: str) -> str:
     return "".join(letter for letter in apart if not unicodedata.combining(letter))
 
 
-def matching(lines: Sequence[PersonLine], text: str) -> Iterator[PersonLine]:
-    """Give the people whose name or identifiers hold every word of a text."""
+def searchable(line: PersonLine) -> str:
+    """Give the text in which a person is searched."""
+    return levelled(f"{line.name}\n{line.local_id}\n{line.second_identifier}")
+
+
+def matching(lines: Sequence[tuple[str, PersonLine]], text: str) -> Iterator[PersonLine]:
+    """Give the people whose searchable text holds every word of a text."""
     wanted = levelled(text).split()
-    for line in lines:
-        where = levelled(f"{line.name}\n{line.local_id}\n{line.second_identifier}")
-        if all(word in where for word in wanted):
-            yield line
+    return (line for where, line in lines if all(word in where for word in wanted))

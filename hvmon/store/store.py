@@ -67,7 +67,7 @@ class Store:
         self._database = database
         with database.read() as connection:
             self._salt = audit.salt_of(connection)
-        self._lines: tuple[int, tuple[PersonLine, ...]] = (-1, ())
+        self._lines: tuple[int, tuple[tuple[str, PersonLine], ...]] = (-1, ())
 
     @classmethod
     def open(cls, path: Path, *, create: bool = False, busy_timeout_s: float = BUSY_TIMEOUT_S) -> "Store":
@@ -319,12 +319,13 @@ class Store:
         with self._database.read() as connection:
             return tuple(reading.person_keys(connection))
 
-    def _everyone(self) -> tuple[PersonLine, ...]:
+    def _everyone(self) -> tuple[tuple[str, PersonLine], ...]:
         with self._database.read() as connection:
             revision = audit.last_seq(connection)
             seen, lines = self._lines
             if seen != revision:
-                lines = reading.person_lines(connection)
+                people = reading.person_lines(connection)
+                lines = tuple((reading.searchable(line), line) for line in people)
                 self._lines = (revision, lines)
         return lines
 
