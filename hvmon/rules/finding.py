@@ -116,3 +116,9 @@ def _joined(parts: tuple[Part, ...], decides: Answer, otherwise: Answer) -> Part
         any(part.at_threshold for part in parts if part.answer != Answer.NOT_ASSESSABLE),
         min(ages, default=None),
     )
+
+
+def not_reached(part: Part) -> Part:
+    """Turn "the goal holds" into the flag "the goal is not reached"."""
+    flipped = {Answer.MET: Answer.NOT_MET, Answer.NOT_MET: Answer.MET}.get(part.answer, part.answer)
+    return Part(flipped, part.words, part.basis, part.unknown, part.at_threshold, part.age_days)

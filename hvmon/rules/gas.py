@@ -4,6 +4,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 from hvmon.physiology.compensation import expected_bicarbonate_mmol_l
+from hvmon.records.base import Pressure
 from hvmon.records.gas import BloodGas
 from hvmon.records.held import Held
 from hvmon.rules.case import (
@@ -156,11 +157,19 @@ def severity(case: Case, rule: Rule) -> Part:
     if isinstance(held, Part):
         return held
     reached = [limit for limit in rule.limits if against(held.record.pco2, limit).holds]
+    if _between_bins(held.record.pco2, rule):
+        return unclear(f"{gas_words(held)}: between two whole-number bins, in none of them", gas_basis(held))
     if not reached:
         return pco2_part(case, held, rule.limit)
     part = pco2_part(case, held, reached[-1])
-    return met(True, f"{part.words}; bin by lower edge: {reached[-1].name}", part.basis,
+    return met(True, f"{part.words}; bin: {reached[-1].name}", part.basis,
                unknown=part.unknown, at_threshold=part.at_threshold, age_days=part.age_days)  # fmt: skip
+
+
+def _between_bins(pco2: Pressure, rule: Rule) -> bool:
+    """Whether a value falls in the gap below a bin's lower edge; bins are whole mmHg."""
+    same = pco2.unit == rule.limit.unit
+    return same and any(limit.value - 1 < pco2.value < limit.value for limit in rule.limits)
 
 
 def pco2_with_ph(case: Case, rule: Rule) -> Part:

@@ -1,0 +1,50 @@
+"""Checks on follow-up: what is overdue, and two rules of payers shown for context."""
+
+from datetime import timedelta
+
+from hvmon.rules import gas
+from hvmon.rules.case import Case, gas_basis, gas_day
+from hvmon.rules.compare import against, compared_words
+from hvmon.rules.finding import Part, met, unclear
+from hvmon.rules.rule import Rule
+from hvmon.vocabulary import ActionState, NotRecorded
+
+
+def overdue(case: Case, rule: Rule) -> Part:
+    """Whether anything owed under this rule is past its date."""
+    owed = [each for each in case.owed if each.rule_id == rule.id and each.state != ActionState.WITHDRAWN]
+    if not owed:
+        return met(holds=False, words="nothing is owed under this rule")
+    late = [each for each in owed if each.overdue_days > 0]
+    return met(bool(late), "; ".join(each.words for each in (late or owed)))
+
+
+def too_early_for_payer(case: Case, rule: Rule) -> Part:
+    """Whether the days since the start are not yet those after which a payer accepts a re-evaluation."""
+    started = case.dossier.person.ventilation_started
+    if isinstance(started, NotRecorded):
+        return unclear("start of ventilation not recorded")
+    days = case.days_ago(started)
+    return met(days < rule.limit.value, f"{days} days since ventilation was started on {started}",
+               at_threshold=days == rule.limit.value)  # fmt: skip
+
+
+def two_tests(case: Case, rule: Rule) -> Part:
+    """Two awake values at the level, the interval apart, both outside acute illness."""
+    apart = timedelta(weeks=int(rule.named("apart").value))
+    usable = [held for held in case.awake
+              if not gas.missing_conditions(held) and not case.unstable_on(gas_day(held))]  # fmt: skip
+    high = [held for held in usable if against(held.record.pco2, rule.limit).holds]
+    for last in reversed(high):
+        for first in high:
+            if gas_day(last) - gas_day(first) >= apart:
+                words = " and ".join(
+                    f"{gas_day(held)} "
+                    f"{compared_words(held.record.pco2, rule.limit, against(held.record.pco2, rule.limit))}"
+                    for held in (first, last)
+                )
+                return met(holds=True, words=words, basis=gas_basis(first, last))
+    if len(usable) < 2:  # noqa: PLR2004 - a pair
+        return unclear("fewer than two stable awake gases with their conditions")
+    return met(holds=False, words=f"no two stable awake gases at {rule.limit.words}, {apart.days} days apart",
+               basis=gas_basis(*usable[-2:]))  # fmt: skip
