@@ -90,6 +90,8 @@ class Case:
     newest: NDArray[np.bool_]
     """The newest reading; of several at one instant the one of least spread."""
     progressive: bool = False
+    with_day: bool = False
+    """Ask for the CO2 of the day (level plus day-to-week state) instead of the usual level."""
     newest_wrong: bool = False
     """Suppose the newest reading is a gross error; both suppositions are kept, each with its chance."""
 
@@ -100,6 +102,10 @@ class Case:
     def supposing_newest_wrong(self) -> "Case":
         """Give the same case on the supposition that the newest reading is a gross error."""
         return replace(self, newest_wrong=True)
+
+    def of_the_day(self) -> "Case":
+        """Give the same case asking for the CO2 of the day: what explains a reading or a symptom."""
+        return replace(self, with_day=True)
 
     def using(self, used: NDArray[np.bool_]) -> "Case":
         """Give the same case with only some readings in use."""

@@ -198,6 +198,7 @@ def build(
 def _level_rows(case: Case, rows: Rows, layout: Layout, priors: Priors) -> Array:
     level = np.zeros((rows.day.size, len(layout.names)))
     level[:, LEVEL] = 1.0
+    level[:, DAY] = float(case.with_day)
     for slot, change in enumerate(split_changes(case).own):
         share = response(rows.day, case.change_day[change], priors.value("change.days"))
         level[:, layout.first_change + slot] = share
