@@ -45,8 +45,8 @@ LARGEST_DRIFT_KPA_PER_8H = 1.0
 def why_not_in_trend(tc: TcScore, drift_kpa_per_8h: float | None = None) -> tuple[str, ...]:
     """Give every reason why the median of a transcutaneous night should not enter the CO2 trend (Project).
 
-    At least 4 h valid, under a quarter of the recording lost, drift of at most 1 kPa over 8 h. Only the median
-    is meant for the trend; peaks and times above a level are shown, not fused.
+    At least 4 h valid, under a quarter of the recording lost, drift of at most 1 kPa over 8 h. Only the
+    median is meant for the trend; peaks and times above a level are shown, not fused.
     """
     reasons = []
     if tc.valid_s < LEAST_FOR_TREND_S:

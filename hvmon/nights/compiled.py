@@ -16,14 +16,16 @@ from hvmon.records.night_signal import Int16Array
 _NO_PULSE: NDArray[np.int16] = np.empty(0, dtype=np.int16)
 
 
-def count_oximetry(spo2_tenths: Int16Array, pulse_tenths: Int16Array | None) -> Counted:
+def count_oximetry(
+    spo2_tenths: Int16Array, pulse_tenths: Int16Array | None, *, with_events: bool = True
+) -> Counted:
     """Count as `hvmon.nights.counting.count_oximetry`."""
     counts = np.zeros(23, dtype=np.int64)
     events, events4 = (np.empty((len(spo2_tenths), 6), dtype=np.int64) for _ in range(2))
     pulse = _NO_PULSE if pulse_tenths is None else pulse_tenths
     n_events, area = loops.oximetry(spo2_tenths, pulse, counts, events, events4)
     numbers = counts.tolist()
-    rows = [Event(*row) for row in events[:n_events].tolist()]
+    rows = [Event(*row) for row in events[:n_events].tolist()] if with_events else []
     return Counted(OximetryCounts._make((*numbers[:21], float(area), *numbers[21:])), rows)
 
 

@@ -83,13 +83,15 @@ class TcCounts(NamedTuple):
 
 
 class Counted(NamedTuple):
-    """Counts and the events of convention C1 for a fall of 3."""
+    """Counts and, where asked for, the events of convention C1 for a fall of 3."""
 
     counts: OximetryCounts
     events: list[Event]
 
 
-def count_oximetry(spo2_tenths: Int16Array, pulse_tenths: Int16Array | None) -> Counted:
+def count_oximetry(
+    spo2_tenths: Int16Array, pulse_tenths: Int16Array | None, *, with_events: bool = True
+) -> Counted:
     """Count a saturation channel, and the pulse beside it, under both conventions."""
     valid, missing_s, range_s, slew_s = spo2_validity(spo2_tenths)
     found = references(spo2_tenths, valid, min(DROPS))
@@ -113,7 +115,7 @@ def count_oximetry(spo2_tenths: Int16Array, pulse_tenths: Int16Array | None) -> 
             *(m1_count(spo2_tenths, valid, drop) for drop in DROPS),
         )
     )
-    return Counted(counts, events3)
+    return Counted(counts, events3 if with_events else [])
 
 
 def _levels(spo2_tenths: Int16Array, valid: BoolArray) -> tuple[int, ...]:

@@ -73,6 +73,8 @@ def correct_drift(
     ----------
     Berlowitz2011; refusal of moving pairs: Project.
     """
+    if not gases:
+        return _applied(tcco2_tenths_mmhg, None, [], ())
     valid = tc_validity(tcco2_tenths_mmhg).valid
     valid = valid if usable is None else valid & usable
     pairs: list[tuple[float, float]] = []

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from importlib import import_module
+from importlib.util import find_spec
 from typing import Final, Literal, Protocol, cast
 
 import numpy as np
@@ -16,20 +17,25 @@ from hvmon.nights.results import Adequacy, Dip, NightScore, OximetryScore, Reaso
 from hvmon.nights.transcutaneous import AwakeSupine, awake_supine, excluded_seconds
 from hvmon.nights.validity import BoolArray, tc_validity
 from hvmon.records.night_signal import Int16Array, NightSignal
-from hvmon.units import KPA_PER_MMHG
+from hvmon.units import KPA_PER_MMHG, MMHG_PER_KPA
 from hvmon.vocabulary import DriftCorrection
 
 EngineName = Literal["numpy", "compiled"]
 
-TC_LEVELS: Final = (490, 500, 550)
-TENTHS: Final = 10
 LEVEL_6P7_HUNDREDTHS_KPA: Final = 670
+LEVEL_6P7_TENTHS_MMHG: Final = int(LEVEL_6P7_HUNDREDTHS_KPA * MMHG_PER_KPA / 10.0)
+"""Strictly above 6.7 kPa (50.25 mmHg) is strictly above 50.2 in whole tenths."""
+
+TC_LEVELS: Final = (490, 500, 550, LEVEL_6P7_TENTHS_MMHG)
+TENTHS: Final = 10
 
 
 class Engine(Protocol):
     """What an engine gives: `hvmon.nights.counting` (numpy) and `hvmon.nights.compiled` (numba)."""
 
-    def count_oximetry(self, spo2_tenths: Int16Array, pulse_tenths: Int16Array | None) -> Counted:
+    def count_oximetry(
+        self, spo2_tenths: Int16Array, pulse_tenths: Int16Array | None, *, with_events: bool = True
+    ) -> Counted:
         """Count saturation and pulse."""
         ...
 
@@ -83,10 +89,24 @@ def engine(name: EngineName) -> Engine:
         raise ModuleNotFoundError("the compiled engine needs numba: pip install 'hvmon[fast]'") from error
 
 
+def fastest_engine() -> EngineName:
+    """Give "compiled" when numba is installed, otherwise "numpy"; the results are the same."""
+    return "numpy" if find_spec("numba") is None else "compiled"
+
+
 def score_night(
-    signal: NightSignal, circumstances: Circumstances = NOTHING_KNOWN, *, engine_name: EngineName = "numpy"
+    signal: NightSignal,
+    circumstances: Circumstances = NOTHING_KNOWN,
+    *,
+    engine_name: EngineName = "numpy",
+    with_dips: bool = True,
 ) -> NightScore:
     """Score a night under every convention, side by side.
+
+    Parameters
+    ----------
+    with_dips : bool
+        Whether the single events are wanted, for the chart; an archive does without.
 
     Raises
     ------
@@ -98,7 +118,7 @@ def score_night(
     Conventions: `hvmon.nights.conventions`. Definitions: `hvmon.nights.definitions`.
     """
     chosen = engine(engine_name)
-    counted = chosen.count_oximetry(signal.spo2_tenths, signal.pulse_tenths)
+    counted = chosen.count_oximetry(signal.spo2_tenths, signal.pulse_tenths, with_events=with_dips)
     c1, m1 = _score_c1(signal, counted.counts), _score_m1(signal, counted.counts)
     dips = tuple(_dip(event) for event in counted.events)
     if signal.tcco2_tenths_mmhg is None:
@@ -132,13 +152,16 @@ def adequacy(valid_s: int) -> Adequacy:
     return Adequacy.SHORT if valid_s < FULL_NIGHT_S else Adequacy.FULL
 
 
+_CLOSES: Final = tuple(close.name.lower() for close in Close)
+
+
 def _dip(event: Event) -> Dip:
     return Dip(
         event.onset,
         event.end,
         event.reference_sum / event.reference_n / TENTHS,
         event.nadir / TENTHS,
-        Close(event.close).name.lower(),
+        _CLOSES[event.close],
         is_counted(event),
     )
 
@@ -306,8 +329,8 @@ def _score_tc(
         tc_longest_gt_55_s=None if nothing else n.longest_above_s[2],
         tc_pct_gt_50=100.0 * n.s_above[1] / n.valid_s if night.long_enough else None,
         tc_rise=night.rise_mmhg,
-        tc_longest_gt_50_and_rise_10_s=n.longest_above_s[3] if knows_awake else None,
-        tc_s_gt_50_and_rise_10=n.s_above[3] if knows_awake else None,
+        tc_longest_gt_50_and_rise_10_s=n.longest_above_s[-1] if knows_awake else None,
+        tc_s_gt_50_and_rise_10=n.s_above[-1] if knows_awake else None,
         aasm_sleep_hypoventilation_type=adult.answer,
         definitions=definitions,
         reasons=reasons,
@@ -346,7 +369,7 @@ def _night(
         awake_mmhg=awake_mmhg,
         rise_mmhg=rise,
         rise_kpa=None if rise is None else round(rise * KPA_PER_MMHG, 6),
-        longest_rise_limb_s=None if awake.tenths_mmhg is None else n.longest_above_s[3],
+        longest_rise_limb_s=None if awake.tenths_mmhg is None else n.longest_above_s[-1],
         awake_reason=awake.reason,
         evening_mmhg=circumstances.evening_pco2_mmhg,
         morning_mmhg=circumstances.morning_pco2_mmhg,
@@ -358,11 +381,10 @@ def _night(
 
 def _in_kpa(n: TcCounts, channel: _Channel, excluded: BoolArray) -> tuple[float | None, int]:
     """Sustained maximum [kPa] and seconds above 6.7 kPa: from the recorded kPa where there are any."""
-    valid = tc_validity(channel.tenths_mmhg).valid & ~excluded
     if channel.hundredths_kpa is None:
         maximum = None if n.max_sustained < 0 else n.max_sustained / TENTHS * KPA_PER_MMHG
-        above = valid & (channel.tenths_mmhg * (KPA_PER_MMHG * TENTHS) > LEVEL_6P7_HUNDREDTHS_KPA)
-        return maximum, int(above.sum())
+        return maximum, n.s_above[3]
+    valid = tc_validity(channel.tenths_mmhg).valid & ~excluded
     highest = counting.highest_sustained(channel.hundredths_kpa, valid)
     above = valid & (channel.hundredths_kpa > LEVEL_6P7_HUNDREDTHS_KPA)
     return None if highest < 0 else highest / 100.0, int(np.count_nonzero(above))

@@ -4,7 +4,7 @@ Every figure here is made up to tell a story at a glance; none is a reference.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
@@ -126,9 +126,9 @@ STORIES: Final[tuple[tuple[str, Story, datetime], ...]] = (
     ("periodic breathing", periodic_breathing, datetime(2026, 5, 5, 21, 40, tzinfo=UTC)),
     ("oxygen retention", oxygen_retention, datetime(2026, 1, 20, 22, 5, tzinfo=UTC)),
     ("leak", leak, datetime(2026, 6, 2, 21, 30, tzinfo=UTC)),
-    ("probe off", probe_off, datetime(2026, 6, 16, 21, 45, tzinfo=UTC)),
-    # the clocks went back at 01:00 UTC on 25 October 2026
-    ("clock change", quiet, datetime(2026, 10, 24, 21, 30, tzinfo=UTC)),
+    ("probe off", probe_off, datetime(2026, 5, 19, 21, 45, tzinfo=UTC)),
+    # the clocks went back at 01:00 UTC on 26 October 2025
+    ("clock change", quiet, datetime(2025, 10, 25, 21, 30, tzinfo=UTC)),
 )
 """Story key, course of the night, start of the recording."""
 
@@ -176,8 +176,7 @@ def measured(
 
 def later(signal: NightSignal, days: int) -> NightSignal:
     """Give the same signal, started so many days later."""
-    fields = {name: getattr(signal, name) for name in signal.__dataclass_fields__}
-    return NightSignal(**fields | {"start_utc": signal.start_utc + timedelta(days=days)})
+    return replace(signal, start_utc=signal.start_utc + timedelta(days=days))
 
 
 def _whole(values: FloatArray) -> Int16Array:
@@ -192,15 +191,14 @@ def _smooth(values: FloatArray, seconds: int) -> FloatArray:
     running = np.cumsum(np.concatenate(([0.0], np.pad(values, (before, after), mode="edge"))))
     if np.isnan(values).any():
         return values
-    return (running[seconds:] - running[:-seconds]) / seconds
+    return np.asarray((running[seconds:] - running[:-seconds]) / seconds, dtype=np.float64)
 
 
 def _first_order(values: FloatArray, time_constant_s: float) -> FloatArray:
     """Response of a first-order sensor to a course at 1 Hz."""
     keep = np.exp(-np.arange(int(8 * time_constant_s)) / time_constant_s)
     padded = np.concatenate((np.full(len(keep) - 1, values[0]), values))
-    response: FloatArray = np.convolve(padded, keep / keep.sum(), mode="valid")
-    return response
+    return np.convolve(padded, keep / keep.sum(), mode="valid").astype(np.float64)
 
 
 def _plateau(n: int, start: int, length: int, ramp: int) -> FloatArray:

@@ -4,7 +4,7 @@ Values are kept in integer tenths, so that "exactly 88 %" and "a fall of exactly
 A second without a value holds `MISSING`; nothing is ever closed up or filled in.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import ClassVar
@@ -156,8 +156,7 @@ class NightSignal:
         """Equal when every field and every second of every channel is equal."""
         if not isinstance(other, NightSignal):
             return NotImplemented
-        names = self.__dataclass_fields__
-        return all(_same(getattr(self, name), getattr(other, name)) for name in names)
+        return all(_same(getattr(self, each.name), getattr(other, each.name)) for each in fields(self))
 
     @property
     def n_seconds(self) -> int:

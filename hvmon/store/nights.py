@@ -24,9 +24,9 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
-import pyarrow as pa  # type: ignore[import-untyped]
-import pyarrow.compute as pc  # type: ignore[import-untyped]
-import pyarrow.parquet as pq  # type: ignore[import-untyped]
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
 
 from hvmon.records.night_signal import MISSING, Annotation, Int16Array, NightSignal
 from hvmon.store.errors import Refused, StoreError
