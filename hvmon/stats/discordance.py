@@ -54,7 +54,7 @@ def discordances(
     if worse and chance < NO_RISE_CHANCE:
         text = (
             f"{', '.join(worse)} rose by {NOTICED_POINTS} points or more while a rise of CO2 is not more "
-            f"likely than not (p = {chance:.2f}); night, leak, mood, sleep apnoea and medicines are worth a look"
+            f"likely than not (p = {chance:.2f}): night, leak, mood, sleep apnoea or medicines?"
         )
         return (Discordance("symptoms up, CO2 not", text, ids),)
     return ()

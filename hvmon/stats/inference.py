@@ -107,6 +107,21 @@ def _blocks(
         yield block
 
 
+def log_evidence(cases: Iterable[Case], priors: Priors) -> float:
+    """Give the log-likelihood of a cohort under a priors table, by the plain Gaussian model."""
+    grid = Grid.of(priors)
+    total = 0.0
+    for block in _blocks(zip(cases, repeat(None), strict=False), max(1, 2 * BATCH_MEMBERS // grid.size)):
+        chosen = [case for case, _ in block]
+        rows = [make_rows(case, None) for case in chosen]
+        filtered = filter_forward(build(chosen, rows, layout_of(chosen), priors, probe=False))
+        weights = [grid.weight_progressive if case.progressive else grid.weight for case in chosen]
+        score = np.log(np.stack(weights)) + filtered.log_likelihood.reshape(len(chosen), grid.size)
+        top = score.max(axis=1)
+        total += float((top + np.log(np.exp(score - top[:, None]).sum(axis=1))).sum())
+    return total
+
+
 SUPPOSITIONS = 2
 """The newest reading right, the newest reading wrong: the grid is run under both."""
 
