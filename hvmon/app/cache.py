@@ -16,8 +16,8 @@ TODAY_VARIABLE = "HVMON_TODAY"
 
 
 @st.cache_resource(show_spinner=False)
-def _opened(path: Path, create: bool) -> stores.Store:
-    store = stores.open_store(path, create=create)
+def _opened(path: Path, _create: bool) -> stores.Store:
+    store = stores.open_store(path, create=_create)
     _settle()
     return store
 

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from hvmon.app import cache, parts, sidebar, words
+from hvmon.app import browser, cache, parts, sidebar, words
 from hvmon.services.stores import StoreError
 
 
@@ -24,5 +24,6 @@ def run() -> None:
     except StoreError as error:
         st.error(parts.plain(error))
         st.stop()
+    browser.style()
     sidebar.draw()
     page.run()

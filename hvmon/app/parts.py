@@ -56,7 +56,7 @@ def person_banner(who: people.PersonLine | Dossier) -> None:
     held = who if isinstance(who, Dossier) else cache.dossier(who.person_key)
     facts = people.banner(held, today=cache.today())
     with st.container(border=True, key="person_banner"):
-        with st.container(horizontal=True, vertical_alignment="center", gap="medium"):
+        with st.container(horizontal=True, vertical_alignment="center", gap="small"):
             st.markdown(f"**{plain(shown_name(facts.name))}**", width="content")
             for label, value in _pairs(facts):
                 st.markdown(f":gray[{label}] {plain(value)}", width="content")
@@ -78,8 +78,8 @@ def open_person() -> Dossier:
 
 
 def need_actor() -> bool:
-    """Whether a name to sign with is there; says what to do when not."""
-    if cache.actor():
+    """Whether a name and a role to sign with are there; says what to do when not."""
+    if cache.actor() and cache.role():
         return True
     st.warning(words.NO_ACTOR)
     return False

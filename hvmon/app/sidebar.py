@@ -10,7 +10,7 @@ from hvmon.vocabulary import Role
 
 def _pick(person_key: str) -> None:
     cache.choose(person_key)
-    st.session_state["find_text"] = ""
+    st.session_state["find_turn"] = st.session_state.get("find_turn", 0) + 1
 
 
 def _label(line: people.PersonLine) -> str:
@@ -20,7 +20,8 @@ def _label(line: people.PersonLine) -> str:
 
 
 def _find() -> None:
-    text = st.text_input("Find a person", key="find_text", placeholder="name or number", live=True)
+    turn = st.session_state.get("find_turn", 0)  # a new box after each pick, so that it starts empty
+    text = st.text_input("Find a person", key=f"find-{turn}", placeholder="name or number", live=True)
     if not text:
         return
     lines = people.find(cache.store(), text)

@@ -11,11 +11,51 @@ INVENTED = "INVENTED PERSON"
 
 NO_PERSON = "No person is open. Type a name or number under “Find a person” on the left."
 
-NO_ACTOR = "Type your name under “You” on the left before anything can be saved."
+NO_ACTOR = "NOT saved. Type your name under “You” on the left and choose your role, then press again."
 
 NOT_SAVED = "NOT saved"
 
 NOBODY_FOUND = "Nobody found. Search looks at name, local id and second identifier."
+
+DRAFT_NOT_KEPT = "The half-filled form is NOT being kept for later."
+
+ASKED = "Unlikely, please check."
+
+REASON = "If it is right, say why it is accepted"
+
+STILL_NEEDED = "Still needed:"
+
+WHOLE = "Nothing is missing."
+
+FORM_KEPT = "The form keeps what you typed."
+
+DISCARD_ASK = "Discard"
+
+DISCARD_SURE = "What was typed here and not saved will be lost."
+
+DISCARD = "Yes, discard it"
+
+GO_ON = "Go on with it"
+
+NEW = "Start a new one"
+
+ELSEWHERE = "Unfinished forms on this machine"
+
+KEPT = "A form of this person was begun and not saved. What was typed is kept."
+
+STORED = "Stored"
+
+STORED_NOW = "Stored now:"
+
+CORRECTED = "Stored as a new version. The one before is kept below."
+
+WHICH_RECORD = "Which record"
+
+IN_ERROR = "This record is entered in error. It stands in no series and stays in the history."
+
+WITHDRAW = "Withdraw as entered in error"
+
+WHY_WITHDRAWN = "Why is it withdrawn"
 
 PAGE_TITLES = {
     "caseload": "Caseload",
@@ -24,6 +64,7 @@ PAGE_TITLES = {
     "settings_change": "Settings change",
     "titration": "Titration",
     "night": "Night",
+    "correct": "Correct",
     "person": "Person",
     "meeting": "Meeting",
     "about": "Rules and sources",

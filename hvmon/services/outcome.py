@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from hvmon.records.base import PersonRecord
 from hvmon.records.held import Held
 from hvmon.store.errors import AlreadyDifferent, StaleVersion, StoreError
 
@@ -46,15 +45,3 @@ def attempt(save: Callable[[], tuple[bool, tuple[Held[Any], ...]]]) -> Outcome:
         return Outcome(Fate.NOT_SAVED, str(error))
     fate = Fate.SAVED if added else Fate.ALREADY
     return Outcome(fate, "Stored." if added else "Stored before; nothing was added.", held)
-
-
-def same_as_sent(outcome: Outcome, sent: tuple[PersonRecord, ...]) -> Outcome:
-    """Turn a repeat of an old request with other values into a refusal: the store kept the first answer."""
-    kept = tuple(held.record for held in outcome.held)
-    if outcome.fate != Fate.ALREADY or kept == sent:
-        return outcome
-    words = (
-        "This form was saved before with other values, which are kept. "
-        "Use correction to change them, or discard this form."
-    )
-    return Outcome(Fate.DIFFERENT, words, outcome.held)

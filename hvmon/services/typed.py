@@ -114,7 +114,7 @@ def hint(model: type[Record], name: str, unit: str | None = None) -> str:
 def _bounds(model: type[Record], name: str) -> str:
     schema = _door(model, name).json_schema()
     found = [part for part in (schema, *schema.get("anyOf", ())) if "minimum" in part and "maximum" in part]
-    return f"{found[0]['minimum']} to {found[0]['maximum']}" if found else ""
+    return f"{found[0]['minimum']:g} to {found[0]['maximum']:g}" if found else ""
 
 
 def read(model: type[Record], name: str, text: str, *, zone: str, unit: str | None = None) -> Understood:
@@ -134,14 +134,23 @@ def read(model: type[Record], name: str, text: str, *, zone: str, unit: str | No
         if unit is None:
             raise NotUnderstood("choose the unit first: kPa or mmHg")
         value = Pressure(value=value, unit=PressureUnit(unit))
-    _check(model, name, value)
+    if not _is_unit(model, name):
+        _check(model, name, value)
     number = value.value if isinstance(value, Pressure) else value
-    unlikely = limit is not None and limit.verdict(Decimal(number)) == Verdict.CONFIRM
+    unlikely = (
+        limit is not None
+        and isinstance(number, int | Decimal)
+        and limit.verdict(Decimal(number)) == Verdict.CONFIRM
+    )
     return Understood(value, words_of(value, limit.unit if limit else "", zone), unlikely)
 
 
 def _is_pressure(model: type[Record], name: str) -> bool:
     return any(column.name == f"{name}_unit" for column in columns(model))
+
+
+def _is_unit(model: type[Record], name: str) -> bool:
+    return name.endswith("_unit") and _is_pressure(model, name.removesuffix("_unit"))
 
 
 def _parse(column: Column, text: str, zone: str) -> Any:  # noqa: ANN401 - the value of any column
@@ -218,7 +227,7 @@ def read_record(
     refused: dict[str, str] = {}
     for column in columns(model):
         text = texts.get(column.name, "")
-        if column.name in flat or not text.strip():
+        if column.name in flat or not text.strip() or _unit_of_nothing(column.name, texts):
             continue
         try:
             understood = read(
@@ -237,6 +246,12 @@ def read_record(
     if refused or missing:
         return ReadRecord(None, words, refused, missing)
     return _made(model, flat, words)
+
+
+def _unit_of_nothing(name: str, texts: Mapping[str, str]) -> bool:
+    """Whether a column is the unit of a pressure that is left blank."""
+    stem = name.removesuffix("_unit")
+    return stem != name and not texts.get(stem, "").strip()
 
 
 def _made(model: type[Record], flat: Mapping[str, Any], words: Mapping[str, str]) -> ReadRecord:

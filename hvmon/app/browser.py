@@ -1,0 +1,46 @@
+"""The only style and script the dashboard sends of its own: two constants, nothing of the record in them."""
+
+import re
+
+import streamlit as st
+
+_STYLE = """
+.stMainBlockContainer { padding: 3.6rem 2rem 2rem; }
+.stMainBlockContainer [data-testid="stVerticalBlock"] { gap: 0.55rem; }
+.stMainBlockContainer [data-testid="stHorizontalBlock"] { row-gap: 0.35rem; }
+[data-testid="stSidebarHeader"] { height: 1.2rem; }
+[data-testid="stCaptionContainer"] { opacity: 1; }
+[data-testid="stCaptionContainer"] p { color: inherit; opacity: 0.85; }
+[data-testid="stRadio"] { margin-bottom: 0.35rem; }
+.stTextInput [data-testid="InputInstructions"] { display: none; }
+.st-key-person_banner p { font-size: 1.02rem; }
+.st-key-hvmon_style, .st-key-hvmon_focus { display: none; }
+@media print {
+  [data-testid="stSidebar"], [data-testid="stHeader"], button { display: none !important; }
+}
+"""
+
+_FOCUS = """
+export default function ({ data }) {
+  if (window.hvmonFocused === data.once) return
+  const look = (tries) => {
+    const field = document.querySelector(".st-key-" + data.field + " input")
+    if (field) { field.focus(); window.hvmonFocused = data.once }
+    else if (tries > 0) setTimeout(() => look(tries - 1), 50)
+  }
+  look(60)
+}
+"""
+
+_style = st.components.v2.component("hvmon_style", html="<span></span>", css=_STYLE, isolate_styles=False)
+_focus = st.components.v2.component("hvmon_focus", js=_FOCUS)
+
+
+def style() -> None:
+    """Set the spacing of the pages and how they print."""
+    _style(key="hvmon_style")
+
+
+def focus(widget_key: str, *, once: str) -> None:
+    """Put the cursor into a widget's field, once for each value of `once`."""
+    _focus(data={"field": re.sub(r"[^a-zA-Z0-9_-]", "-", widget_key), "once": once}, key="hvmon_focus")

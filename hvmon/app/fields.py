@@ -1,0 +1,97 @@
+"""One question on the screen: its widget, and under it at once what was understood."""
+
+from collections.abc import Callable, Sequence
+
+import streamlit as st
+
+from hvmon.app.labels import label
+from hvmon.app.parts import plain
+from hvmon.services.asked import Answers, Ask, How
+from hvmon.services.form_read import FormRead
+
+ROW = 12
+"""Units of width of one row."""
+
+_TEXT, _HALF, _NOTE = 3, 6, 6
+_SHORT_CHOICE, _MIDDLE_CHOICE = 24, 62
+"""[letters] choices up to these lengths take a quarter and half a row."""
+
+
+def widget_key(token: str, key: str) -> str:
+    """Give the widget key of a question; the token makes a saved form's widgets unusable for the next."""
+    return f"{token}|{key}"
+
+
+def width(ask: Ask) -> int:
+    """Give the width of a question in units of the row."""
+    if ask.how in {How.TEXT, How.LIST}:
+        return _TEXT
+    if ask.how == How.NOTE:
+        return _NOTE
+    letters = sum(len(option) + 5 for option in ask.options)
+    return _TEXT if letters <= _SHORT_CHOICE else _HALF if letters <= _MIDDLE_CHOICE else ROW
+
+
+def rows(asks: Sequence[Ask]) -> list[list[Ask]]:
+    """Pack questions into rows, in their order, so that Tab goes from left to right and down."""
+    packed: list[list[Ask]] = [[]]
+    for ask in asks:
+        if sum(width(one) for one in packed[-1]) + width(ask) > ROW:
+            packed.append([])
+        packed[-1].append(ask)
+    return packed
+
+
+def draw_rows(asks: Sequence[Ask], token: str, read: FormRead, initial: Answers) -> None:
+    """Draw questions row by row; `initial` is what a widget starts with."""
+    for row in rows(asks):
+        widths = [width(ask) for ask in row]
+        spare = ROW - sum(widths)
+        places = st.columns([*widths, spare] if spare else widths)
+        for place, ask in zip(places, row, strict=False):
+            with place:
+                _WIDGETS[ask.how](ask, widget_key(token, ask.key), initial.get(ask.key, ""))
+                _feedback(ask, read)
+
+
+def _asked(ask: Ask) -> str:
+    return label(ask.column) + ("" if ask.required else " (optional)")
+
+
+def _text(ask: Ask, key: str, start: str) -> None:
+    st.text_input(_asked(ask), start, key=key, max_chars=400, autocomplete="off")
+
+
+def _place(ask: Ask, start: str) -> int | None:
+    return ask.options.index(start) if start in ask.options else None
+
+
+def _choice(ask: Ask, key: str, start: str) -> None:
+    st.radio(_asked(ask), ask.options, _place(ask, start), horizontal=True, key=key, format_func=plain)
+
+
+def _list(ask: Ask, key: str, start: str) -> None:
+    st.selectbox(_asked(ask), ask.options, _place(ask, start), key=key, placeholder="choose")
+
+
+def _note(ask: Ask, key: str, start: str) -> None:
+    st.text_area(_asked(ask), start, key=key, max_chars=4000, height=68)
+
+
+_WIDGETS: dict[How, Callable[[Ask, str, str], None]] = {
+    How.TEXT: _text,
+    How.CHOICE: _choice,
+    How.LIST: _list,
+    How.NOTE: _note,
+}
+
+
+def _feedback(ask: Ask, read: FormRead) -> None:
+    if ask.key in read.refused:
+        st.markdown(f":red[**Refused.** {plain(read.refused[ask.key])}]")
+    elif ask.key in read.unlikely:
+        st.markdown(f":orange[**{plain(read.words[ask.key])}** is unlikely and is asked about]")
+    elif ask.how == How.TEXT:
+        st.caption(
+            f"understood: {plain(read.words[ask.key])}" if ask.key in read.words else plain(ask.hint) or " "
+        )

@@ -1,0 +1,209 @@
+"""The records of a home visit, made of its answers as soon as each is whole."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from hvmon.records.base import PersonRecord, Record
+from hvmon.records.course import NightlyUse, Visit, Weight
+from hvmon.records.dossier import Dossier
+from hvmon.records.flat import flatten
+from hvmon.records.gas import BloodGas, SpotTranscutaneous
+from hvmon.records.settings import SettingsReading
+from hvmon.records.symptoms import SymptomReport
+from hvmon.services import typed, visit_form
+from hvmon.services.asked import Answers, Ask
+from hvmon.services.clock_text import NotUnderstood
+from hvmon.services.moment_pair import read_pair
+from hvmon.vocabulary import NOT_RECORDED, LeakKind, Role
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """Who records the visit, of whom, and when."""
+
+    dossier: Dossier
+    actor: str
+    role: Role | None
+    token: str
+    """Made when the form is drawn; id of the visit and of the request, so that two clicks store one visit."""
+    now: datetime
+
+    @property
+    def zone(self) -> str:
+        """The person's own zone, on whose clock the times are typed."""
+        return self.dossier.person.zone
+
+    @property
+    def today(self) -> date:
+        """The day it is where the person lives."""
+        return self.now.astimezone(ZoneInfo(self.zone)).date()
+
+
+@dataclass(slots=True)
+class Work:
+    """One reading of the form: what was asked and answered, and what came of it."""
+
+    context: Context
+    answers: Answers
+    asks: tuple[Ask, ...]
+    started_at: datetime | None = None
+    words: dict[str, str] = field(default_factory=dict)
+    unlikely: set[str] = field(default_factory=set)
+    refused: dict[str, str] = field(default_factory=dict)
+    records: list[PersonRecord] = field(default_factory=list)
+
+
+def read_fields(work: Work) -> None:
+    """Read every typed field by itself, so that each is answered at once."""
+    unit = work.answers.get("unit") or None
+    for ask in work.asks:
+        text = work.answers.get(ask.key, "")
+        if ask.model is None or ask.options or not text.strip():
+            continue
+        try:
+            read = typed.read(ask.model, ask.column, text, zone=work.context.zone, unit=unit)
+        except NotUnderstood as error:
+            work.refused[ask.key] = str(error)
+            continue
+        work.words[ask.key] = read.words
+        if read.unlikely:
+            work.unlikely.add(ask.key)
+
+
+def _moment(work: Work, key: str) -> datetime | None:
+    pair = read_pair(work.answers, "date", key, zone=work.context.zone, today=work.context.today)
+    work.words |= pair.words
+    work.refused |= pair.refused
+    return pair.moment
+
+
+def read_moments(work: Work) -> None:
+    """Read day and clock time of the visit."""
+    work.started_at = _moment(work, "time")
+
+
+def _texts(work: Work, prefix: str) -> dict[str, str]:
+    """Texts of the asked fields with a prefix, by column."""
+    return {
+        ask.column: work.answers.get(ask.key, "")
+        for ask in work.asks
+        if ask.model is not None and ask.key.startswith(prefix)
+    }
+
+
+def _fixed(work: Work, dated_by: str, moment: datetime | None) -> dict[str, Any]:
+    return {
+        "person_key": work.context.dossier.person_key,
+        dated_by: moment,
+        "zone": work.context.zone,
+        "visit_id": work.context.token,
+        "recorded_by": work.context.actor or "-",
+    }
+
+
+def _make(work: Work, model: type[Record], prefix: str, fixed: Mapping[str, Any], **more: str) -> None:
+    """Make one record; what its door refuses is told at the fields it names."""
+    texts = {column: text for column, text in (_texts(work, prefix) | more).items() if column not in fixed}
+    read = typed.read_record(model, texts, zone=work.context.zone, fixed=fixed)
+    if read.record is not None:
+        work.records.append(read.record)
+        return
+    keys = {ask.column: ask.key for ask in work.asks if ask.key.startswith(prefix)}
+    for column, text in read.refused.items():
+        work.refused.setdefault(keys.get(column, f"{prefix}{column}"), text)
+
+
+def _build_visit(work: Work) -> None:
+    reason = work.answers.get("reason", "")
+    if work.started_at is None or not reason:
+        return
+    role = work.context.role or Role.OTHER
+    fixed = _fixed(work, "started_at", work.started_at) | {"role": role.value, "reason": reason}
+    _make(work, Visit, "visit.", fixed)
+
+
+def _build_sample(work: Work) -> None:
+    if not visit_form.sampled(work.answers):
+        return
+    drawn_at = _moment(work, "sample_time")
+    if drawn_at is None:
+        return
+    if work.answers["sample"] == visit_form.SENSOR:
+        fixed = _fixed(work, "read_at", drawn_at) | {"state_reason": work.answers.get("reason") or None}
+        _make(work, SpotTranscutaneous, "sample.", fixed, ptcco2_unit=work.answers.get("unit", ""))
+        return
+    fixed = _fixed(work, "drawn_at", drawn_at) | _gas_kind(work)
+    unit = work.answers.get("unit", "")
+    po2_unit = unit if work.answers.get("sample.po2", "").strip() else ""
+    _make(work, BloodGas, "sample.", fixed, pco2_unit=unit, po2_unit=po2_unit)
+
+
+def _gas_kind(work: Work) -> dict[str, Any]:
+    kind = work.answers["sample"]
+    fixed: dict[str, Any] = {"kind": kind, "state_reason": work.answers.get("reason") or None}
+    if kind in visit_form.SITE_GIVEN:
+        fixed["site"] = visit_form.SITE_GIVEN[kind].value
+    for name, value in visit_form.KIND_OF_VALUE.items():
+        if not work.answers.get(f"sample.{value}", "").strip():
+            fixed[name] = NOT_RECORDED.value
+    return fixed
+
+
+def _build_symptoms(work: Work) -> None:
+    if work.answers.get("symptoms") == visit_form.ASKED and work.started_at is not None:
+        _make(work, SymptomReport, "symptoms.", _fixed(work, "asked_at", work.started_at))
+
+
+def _build_machine(work: Work) -> None:
+    told = work.answers.get("machine", "")
+    if told not in {visit_form.SAME, visit_form.DIFFERENT} or work.started_at is None:
+        return
+    fixed = _fixed(work, "read_at", work.started_at)
+    ordered = visit_form.ordered_now(work.context.dossier)
+    if ordered is not None:
+        keep = "program_" if told == visit_form.SAME else "program_2_"
+        fixed |= {name: value for name, value in flatten(ordered).items() if name.startswith(keep)}
+    _make(work, SettingsReading, "machine.", fixed)
+
+
+def _build_weight(work: Work) -> None:
+    how = work.answers.get("weighed", "")
+    if work.started_at is None or not work.answers.get("weight.weight_kg", "").strip() or not how:
+        return
+    day = work.started_at.astimezone(ZoneInfo(work.context.zone)).date()
+    fixed = {
+        "person_key": work.context.dossier.person_key,
+        "weighed_on": day,
+        "estimated": how == visit_form.ESTIMATED,
+        "visit_id": work.context.token,
+    }
+    _make(work, Weight, "weight.", fixed)
+
+
+def _build_use(work: Work) -> None:
+    hours, leak = (work.answers.get(f"use.{name}", "").strip() for name in ("usage_h", "leak_l_min"))
+    if leak and not hours:
+        work.refused["use.usage_h"] = "is needed with the leak of the night"
+    if work.started_at is None or not hours:
+        return
+    day = work.started_at.astimezone(ZoneInfo(work.context.zone)).date()
+    fixed: dict[str, Any] = {
+        "person_key": work.context.dossier.person_key,
+        "night_of": day - timedelta(days=1),
+    }
+    if not leak:
+        fixed["leak_kind"] = LeakKind.NOT_RECORDED.value
+    _make(work, NightlyUse, "use.", fixed)
+
+
+BUILDERS: tuple[Callable[[Work], None], ...] = (
+    _build_visit,
+    _build_sample,
+    _build_symptoms,
+    _build_machine,
+    _build_weight,
+    _build_use,
+)
