@@ -13,6 +13,7 @@ from hvmon.charts.picture import Picture, fill
 from hvmon.charts.rows import TimelineRows
 from hvmon.charts.texts import set_out
 from hvmon.charts.theme import PALETTES, Look, Palette, filled, glyph
+from hvmon.charts.ticks import ticks
 from hvmon.charts.timeline import RATINGS, timeline_template
 from hvmon.units import MMHG_PER_KPA, PressureUnit
 from hvmon.vocabulary import VentilatorState
@@ -25,9 +26,6 @@ DENSE_TEXTS = 45
 
 MOST_TINT = 0.85
 """Opacity of a tile rated 10; the number on it stays readable."""
-
-SHORT_PERIOD_DAYS = 240
-"""[d] an axis shorter than this shows days, a longer one months."""
 
 
 def _factor(unit: PressureUnit) -> float:
@@ -53,6 +51,7 @@ def _on_day(column: str, zone: str) -> pl.Expr:
 
 
 def _readings(rows: TimelineRows, zone: str, unit: PressureUnit, palette: Palette) -> pl.DataFrame:
+    """Give each reading its place and sign; oxygen is written where it differs from the reading before."""
     frame = rows.readings.sort("at")
     kinds, states = frame["kind"].to_list(), frame["ventilator"].to_list()
     strokes = [palette.kinds[kind] for kind in kinds]
@@ -61,7 +60,11 @@ def _readings(rows: TimelineRows, zone: str, unit: PressureUnit, palette: Palett
         for kind, state in zip(kinds, states, strict=True)
     ]
     glyphs = [glyph(kind, state) for kind, state in zip(kinds, states, strict=True)]
+    same = pl.col("oxygen").eq_missing(pl.col("oxygen").shift()) & ~pl.col("beside").str.contains(
+        "?", literal=True
+    )
     return frame.with_columns(
+        pl.when(same).then(pl.lit("")).otherwise("beside").alias("beside"),
         _wall_ms("at", zone).alias("t"),
         (pl.col("pco2_kpa") * _factor(unit)).alias("y"),
         _when("at", zone).alias("when"),
@@ -229,9 +232,9 @@ def _holes(
     for bound in ("low80", "high80"):
         shown += frames["trend"][bound].drop_nulls().to_list()
     low, high = _span(shown, LEAST_SPAN_KPA * factor, 0.35 * factor)
-    days = (span_ms[1] - span_ms[0]) / 86_400_000
     holes: dict[str, Any] = {"x_from": span_ms[0], "x_to": span_ms[1], "co2_low": low, "co2_high": high}
-    holes |= {"unit": unit.value, "x_format": "%d %b %Y" if days < SHORT_PERIOD_DAYS else "%b %Y"}
+    values, form = ticks(*span_ms, layout.ticks)
+    holes |= {"unit": unit.value, "x_values": values, "x_label": f"utcFormat(datum.value, '{form}')"}
     if layout.shows(Lane.NIGHTS):
         nights = frames["nights"]
         around = [*nights["mean"], *nights["peak"], *frames["night_limits"]["y"]]
@@ -307,7 +310,13 @@ def draw_timeline(
         "changes": changes.select("t"),
         "change_words": _worded(changes, Lane.SETTINGS, span, layout),
         "today": pl.DataFrame({"t": [_day_ms(today)], "words": ["today"]}),
-        **legend(pairs, with_trend=trend.height > 0, layout=layout, palette=palette),
+        **legend(
+            pairs,
+            with_trend=trend.height > 0,
+            oxygen=readings["beside"].str.starts_with("O2").any(),
+            layout=layout,
+            palette=palette,
+        ),
     }
     if layout.shows(Lane.USE):
         frames |= _desk_frames(rows, layout, zone, unit, palette, span)

@@ -52,6 +52,8 @@ class Layout:
         Room for the lane names on the left [px].
     plot_px : float
         Width of the plot at which texts are set out so that they do not collide [px].
+    ticks : int
+        At most so many ticks on the time axis.
     """
 
     name: str
@@ -62,6 +64,7 @@ class Layout:
     line_px: float
     margin_px: float
     plot_px: float
+    ticks: int
 
     def place(self, lane: Lane) -> Place:
         """Give where a lane stands.
@@ -111,6 +114,7 @@ REVIEW = Layout(
     line_px=1.2,
     margin_px=128.0,
     plot_px=860.0,
+    ticks=10,
 )
 """One person at a desk."""
 
@@ -123,6 +127,7 @@ MEETING = Layout(
     line_px=2.6,
     margin_px=150.0,
     plot_px=1560.0,
+    ticks=8,
 )
 """One person on the wall of a meeting room: text of 28 px, read at 2.5 to 3 m on a 55-inch screen."""
 

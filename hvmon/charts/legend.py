@@ -77,7 +77,7 @@ def _kind_width(kind: str, states: list[str], font_px: float) -> float:
 
 
 def legend(
-    present: Iterable[tuple[str, str]], *, with_trend: bool, layout: Layout, palette: Palette
+    present: Iterable[tuple[str, str]], *, with_trend: bool, oxygen: bool, layout: Layout, palette: Palette
 ) -> dict[str, pl.DataFrame]:
     """Give the frames of the legend for the (kind, ventilator state) pairs present."""
     pairs = set(present)
@@ -93,7 +93,7 @@ def legend(
             pen.text(STATE_WORDS[state], 0.7)
         pen.px += layout.font_px
     if pairs:
-        _closing(pen, with_trend=with_trend)
+        _closing(pen, with_trend=with_trend, oxygen=oxygen)
     return {
         "legend_signs": pl.DataFrame(pen.signs, schema=SIGNS),
         "legend_texts": pl.DataFrame(pen.texts, schema=TEXTS),
@@ -101,9 +101,11 @@ def legend(
     }
 
 
-def _closing(pen: _Pen, *, with_trend: bool) -> None:
+def _closing(pen: _Pen, *, with_trend: bool, oxygen: bool) -> None:
     """Say what off and on mean, and that the band is modelled."""
-    words = "(off, on: ventilator)"
+    words = (
+        "(off, on: ventilator; O2: L/min, written where it changes)" if oxygen else "(off, on: ventilator)"
+    )
     pen.room(width_px(words, pen.layout.font_px))
     pen.text(words, 1.6)
     if not with_trend:

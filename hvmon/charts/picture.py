@@ -57,7 +57,7 @@ def template(chart: Mapping[str, Any], look: Look, font_px: float) -> str:
 
 
 def fill(text: str, values: Mapping[str, Any]) -> Spec:
-    """Give the specification of a template with every hole filled.
+    """Give the specification of a template with every hole filled; a list fills a list of one hole.
 
     Raises
     ------
@@ -65,7 +65,7 @@ def fill(text: str, values: Mapping[str, Any]) -> Spec:
         A value was given for a hole that the template does not have.
     """
     for name, value in values.items():
-        marked = json.dumps(hole(name))
+        marked = json.dumps([hole(name)] if isinstance(value, list) else hole(name))
         if marked not in text:
             raise KeyError(f"the template has no hole named {name!r}")
         text = text.replace(marked, json.dumps(value))

@@ -16,14 +16,24 @@ from hvmon.charts.theme import GLYPHS, PALETTES, Look, Palette
 from hvmon.vocabulary import Rating
 
 RATINGS: tuple[str, ...] = tuple(rating.value for rating in Rating)
-X_TICKS = 7
 
 
-def _x() -> alt.X:
-    """Give the one time axis, on the wall clock of the person's zone."""
-    scale = alt.Scale(type="utc", domain=[hole("x_from"), hole("x_to")], nice=False)
-    shown = alt.Axis(title=None, format=hole("x_format"), tickCount=X_TICKS, grid=False, labelOverlap=True)
-    return alt.X("t:T", scale=scale, axis=shown)
+def _x(*, with_ends: bool = False) -> alt.X:
+    """Give the one time axis: milliseconds on the wall clock of the person's zone, ticks set by the caller.
+
+    A number and not a date type: no browser zone can bend it. One layer states the ends for all.
+    """
+    ends: Any = [hole("x_from"), hole("x_to")] if with_ends else alt.Undefined
+    scale = alt.Scale(nice=False, zero=False, domain=ends)
+    shown = alt.Axis(
+        title=None,
+        values=[hole("x_values")],
+        labelExpr=hole("x_label"),
+        grid=False,
+        labelOverlap=True,
+        labelFlush=False,
+    )
+    return alt.X("t:Q", scale=scale, axis=shown)
 
 
 def _title(layout: Layout, words: list[str], middle: float) -> dict[str, Any]:
@@ -103,7 +113,7 @@ def _today(layout: Layout, palette: Palette) -> alt.LayerChart:
         align="right", baseline="bottom", dx=-3, dy=-2, fontSize=layout.font_px, fill=palette.muted
     )
     return _layers(
-        rule.encode(x=_x(), y=alt.value(place.top), y2=alt.value(layout.height_px)),
+        rule.encode(x=_x(with_ends=True), y=alt.value(place.top), y2=alt.value(layout.height_px)),
         text.encode(x=_x(), y=alt.value(place.bottom), text="words:N"),
     )
 
@@ -356,7 +366,7 @@ def _events(layout: Layout, palette: Palette) -> alt.LayerChart:
     )
     tooltip = [alt.Tooltip("when:N", title="on"), alt.Tooltip("detail:N", title="event")]
     return _layers(
-        spans.encode(x=_x(), x2="t2:T", y=y),
+        spans.encode(x=_x(), x2="t2:Q", y=y),
         ticks.encode(x=_x(), y=y, tooltip=tooltip),
         texts.encode(x=_x(), y=y, text="words:N", fill=alt.value(palette.ink), tooltip=tooltip),
     )

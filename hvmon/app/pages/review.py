@@ -1,0 +1,21 @@
+"""Review of one person: what changed, how sure that is, what it rests on and what is owed."""
+
+import streamlit as st
+
+from hvmon.app import parts, review_parts, reviews
+
+with st.container(horizontal=True, vertical_alignment="center", gap="medium"):
+    st.title("Review", anchor=False, width="content")
+    unit, days, for_print = review_parts.choices()
+dossier = parts.open_person()
+review = reviews.review(dossier.person_key)
+review_parts.tiles(review, unit)
+review_parts.flags(review)
+review_parts.chart(review, unit, days, for_print=for_print)
+review_parts.findings(review)
+review_parts.comparisons(review, unit)
+review_parts.owed(review)
+review_parts.estimate(review, unit)
+review_parts.use(review)
+review_parts.record(review)
+parts.caution()

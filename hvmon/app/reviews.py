@@ -1,0 +1,57 @@
+"""Reviews and caseloads kept by the store's revision, so that a page asks once."""
+
+import os
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+import streamlit as st
+
+from hvmon.app import cache
+from hvmon.services import caseload as caseload_service
+from hvmon.services import review as review_service
+from hvmon.services.packs_in_use import Edits, digest, service_edits
+from hvmon.services.review import Review
+from hvmon.services.stores import Store
+
+EDITS_VARIABLE = "HVMON_SERVICE"
+"""Names the TOML file with the service's own edits of the rules."""
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def _edits(path: Path | None, changed_ns: int) -> Edits:  # noqa: ARG001 - cache key
+    return service_edits(path)
+
+
+def edits() -> Edits:
+    """Give the service's edits of the rules, read again when their file changes."""
+    named = os.environ.get(EDITS_VARIABLE)
+    path = Path(named) if named else None
+    return _edits(path, path.stat().st_mtime_ns if path and path.exists() else 0)
+
+
+@st.cache_resource(show_spinner=False, max_entries=64)
+def _review(path: Path, revision: int, key: str, day: date, edited: str) -> Review:  # noqa: ARG001 - cache key
+    return review_service.review_of(cache.dossier(key), today=day, edits=edits())
+
+
+def review(person_key: str) -> Review:
+    """Give the review of a person as of today and the store's present revision. Never changed in place."""
+    held = cache.store()
+    return _review(cache.store_path(), held.revision(), person_key, cache.today(), digest(edits()))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _caseload(_store: Store, path: Path, revision: int, day: date, left: int) -> pl.DataFrame:  # noqa: ARG001
+    return caseload_service.caseload(_store, today=day)
+
+
+def stale() -> int:
+    """Give how many people are not judged for today."""
+    return len(caseload_service.stale(cache.store(), today=cache.today(), edits=edits()))
+
+
+def caseload(*, left: int) -> pl.DataFrame:
+    """Give the caseload of today; `left` is how many summaries are still to be worked out."""
+    held = cache.store()
+    return _caseload(held, cache.store_path(), held.revision(), cache.today(), left)
