@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hvmon.stats.cases import Case
+from hvmon.stats.confirm import confirmed
 from hvmon.stats.design import Grid, Layout, Rows, build, layout_of, make_rows
 from hvmon.stats.priors import Priors
 from hvmon.stats.statespace import Array, Filtered, Smoothed, System, filter_forward, smooth_backward
@@ -153,7 +154,8 @@ def _prior_weight(case: Case, priors: Priors, passes: int) -> Array:
     """Give the weight of each grid point under both suppositions before any reading."""
     grid = Grid.of(priors)
     weight = grid.weight_progressive if case.progressive else grid.weight
-    wrong = priors.value("gross.share") if passes and case.used[case.newest].any() else 0.0
+    open_to = bool(_suspect(case, priors)[case.newest].any())
+    wrong = priors.value("gross.share") if passes and open_to else 0.0
     return np.concatenate([(1 - wrong) * weight, wrong * weight])
 
 
@@ -171,9 +173,9 @@ def _row_gross(rows: Sequence[Rows], gross: list[Array], shape: tuple[int, ...])
     return spread
 
 
-def _guarded(case: Case) -> NDArray[np.bool_]:
-    """Give which readings the variational mixture may down-weight: used ones but the newest."""
-    return case.used & ~case.newest
+def _suspect(case: Case, priors: Priors) -> NDArray[np.bool_]:
+    """Give which readings may be gross errors: used ones that no other reading confirms."""
+    return case.used & ~confirmed(case, priors)
 
 
 def _gross_errors(
@@ -185,7 +187,7 @@ def _gross_errors(
     may = np.zeros((height, members))
     for person, (case, each) in enumerate(zip(cases, rows, strict=True)):
         chosen = np.flatnonzero(each.reading >= 0)
-        open_to = _guarded(case)[each.reading[chosen]][:, None]
+        open_to = (_suspect(case, priors) & ~case.newest)[each.reading[chosen]][:, None]
         may[chosen, person * points : (person + 1) * points] = open_to
     gross = np.zeros((height, members))
     for _ in range(passes if may.any() else 0):

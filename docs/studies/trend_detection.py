@@ -1,0 +1,182 @@
+"""Which method finds a true rise, at the same rate of false flags?
+
+    python docs/studies/trend_detection.py [--people 300] [--seed 7]
+
+Two years of readings a person, about a usual level of 6.2 (SD 0.6) kPa, person-specific source offsets,
+day-to-week spells, 3 % gross errors. Sampling: arterial only; mixed sources; clinic arterial in year one
+then home capillary, venous and transcutaneous in year two; sparse (6 mixed readings). Truth: no change;
+a step of 0.5 or 1.0 kPa at a random month 12 to 18; a ramp of 0.5 or 1.0 kPa over months 12 to 24.
+Every method looks after each reading of year two; its score is the largest so far. Thresholds are set on
+separate people without change so that 5 % of them are flagged at any look. Power = flagged in year two
+after the change began; delay = median days from its beginning to the first flag, of those found.
+"""
+
+import argparse
+from dataclasses import dataclass
+
+import numpy as np
+from trend_simulation import KEYS, SHARES, SOURCES, after, changes_frame, frame, ornstein
+
+from hvmon.stats.answers import rise_since, sufficiency
+from hvmon.stats.cases import DAYS_PER_YEAR, make_case
+from hvmon.stats.inference import posteriors
+from hvmon.stats.priors import default_priors
+from hvmon.stats.second_opinions import Method, score_raw
+
+FALSE_RATE = 0.05
+TRUTHS = ("none", "step 0.5", "step 1.0", "ramp 0.5", "ramp 1.0")
+PATTERNS = ("arterial only", "mixed", "clinic then home", "sparse")
+PRIORS = default_priors()
+
+
+@dataclass
+class One:
+    times: np.ndarray
+    sources: np.ndarray
+    kpa: np.ndarray
+    onset: float
+
+
+def draw(rng, pattern, truth):
+    """One person under a sampling pattern and a truth."""
+    n = 6 if pattern == "sparse" else int(rng.integers(8, 17))
+    times = np.sort(rng.uniform(0, 2, n))
+    times[-1] = 2.0 - rng.uniform(0, 0.05)
+    if pattern == "arterial only":
+        which = np.zeros(n, dtype=int)
+    elif pattern == "clinic then home":
+        which = np.where(times < 1, 0, rng.choice([1, 2, 3], n))
+    else:
+        which = rng.choice(4, n, p=SHARES)
+    base, onset = rng.normal(6.2, 0.6), 1.0
+    rise = np.zeros(n)
+    if truth.startswith("step"):
+        onset = rng.uniform(1.0, 1.5)
+        rise = float(truth[5:]) * (times >= onset)
+    elif truth.startswith("ramp"):
+        rise = float(truth[5:]) * np.maximum(times - 1, 0)
+    offset = np.array([0.0] + [
+        PRIORS.value(f"offset.{k}.mean") + PRIORS.value(f"offset.{k}.sd") * rng.standard_normal() for k in KEYS[1:]
+    ])
+    spread = np.array([PRIORS.value(f"noise.{KEYS[k]}") for k in which])
+    y = np.log(base + rise) + ornstein(rng, times, PRIORS.value("day.sd"), 14 / DAYS_PER_YEAR)
+    y = y + offset[which] + spread * rng.standard_normal(n)
+    y = y + (rng.random(n) < 0.03) * rng.choice([-0.35, 0.35], n)
+    return One(times, np.array([SOURCES[k] for k in which]), np.exp(y), onset)
+
+
+def model_scores(people):
+    """P(rise since 12 months before) and whether enough, at each look of each person."""
+    cases, owner = [], []
+    none = changes_frame([], [])
+    for index, one in enumerate(people):
+        on = np.zeros(one.times.size, dtype=bool)
+        readings = frame(one.times, one.sources, one.kpa, on)
+        for look in np.flatnonzero(one.times >= 1):
+            case, _ = make_case(
+                readings[: look + 1], none, today=after(one.times[look]), review=after(max(one.times[look] - 1, 0))
+            )
+            cases.append(case)
+            owner.append((index, look))
+    out = [np.full(one.times.size, -np.inf) for one in people]
+    enough = [np.zeros(one.times.size, dtype=bool) for one in people]
+    for (index, look), posterior in zip(owner, posteriors(cases, PRIORS), strict=True):
+        rise = rise_since(posterior, interval=False)
+        out[index][look] = 0.0 if rise is None else rise.p_rise
+        enough[index][look] = sufficiency(posterior, PRIORS).enough
+    return out, enough
+
+
+def ols_t(years, kpa):
+    """t of a straight line."""
+    if years.size < 4:
+        return -np.inf
+    x = years - years.mean()
+    slope = x @ kpa / (x @ x)
+    rest = kpa - kpa.mean() - slope * x
+    return slope / np.sqrt(max(rest @ rest, 1e-12) / (years.size - 2) / (x @ x))
+
+
+def segmented_t(years, kpa):
+    """t of the slope after the best of the inner break points."""
+    best = -np.inf, np.inf
+    for bend in years[2:-2]:
+        design = np.column_stack([np.ones(years.size), np.maximum(years - bend, 0)])
+        coef, rest, rank, _ = np.linalg.lstsq(design, kpa, rcond=None)
+        cost = float(rest[0]) if rest.size else np.inf
+        if rank == 2 and cost < best[1]:
+            inverse = np.linalg.inv(design.T @ design)
+            best = coef[1] / np.sqrt(max(cost, 1e-12) / (years.size - 2) * inverse[1, 1]), cost
+    return best[0]
+
+
+def classic_scores(people):
+    """Scores of every other method at each look: pooled over sources, and on the newest reading's source."""
+    names = ["fixed threshold", *(f"{m.value}, any source" for m in Method), *(f"{m.value}, same source" for m in Method)]
+    names += ["straight line t, any source", "segmented regression, any source"]
+    out = {name: [np.full(one.times.size, -np.inf) for one in people] for name in names}
+    for index, one in enumerate(people):
+        for look in np.flatnonzero(one.times >= 1):
+            t, kpa, sources = one.times[: look + 1], one.kpa[: look + 1], one.sources[: look + 1]
+            same = sources == sources[-1]
+            out["fixed threshold"][index][look] = kpa[-1]
+            for method in Method:
+                for label, mask in (("any", np.ones(t.size, dtype=bool)), ("same", same)):
+                    score = score_raw(method, t[mask], kpa[mask], sources[-1], PRIORS)
+                    if score is not None:
+                        out[f"{method.value}, {label} source"][index][look] = score
+            out["straight line t, any source"][index][look] = ols_t(t, kpa)
+            if t.size >= 6:
+                out["segmented regression, any source"][index][look] = segmented_t(t, kpa)
+    return out
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--people", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=7)
+    args = parser.parse_args()
+    print(f"n = {args.people} people a cell ({2 * args.people} without change to set thresholds), seed {args.seed}\n")
+    for place, pattern in enumerate(PATTERNS):
+        table, default, charts = {}, {}, {}
+        for turn, truth in enumerate(("none", *TRUTHS)):
+            rng = np.random.default_rng([args.seed, place, turn])
+            size = 2 * args.people if turn == 0 else args.people
+            people = [draw(rng, pattern, truth) for _ in range(size)]
+            model, enough = model_scores(people)
+            scores = {"hvmon model": model, **classic_scores(people)}
+            if turn == 0:
+                limits = {
+                    name: np.quantile([each.max() for each in values], 1 - FALSE_RATE, method="higher")
+                    for name, values in scores.items()
+                }
+                continue
+            for name, values in scores.items():
+                caught, delays = 0, []
+                for one, value in zip(people, values, strict=True):
+                    hits = np.flatnonzero((value > limits[name]) & (one.times >= one.onset))
+                    caught += hits.size > 0
+                    if hits.size:
+                        delays.append((one.times[hits[0]] - one.onset) * DAYS_PER_YEAR)
+                table.setdefault(name, []).append((100 * caught / size, np.median(delays) if delays else np.nan))
+            if truth == "none":
+                for tier, cut in (("watch", 0.8), ("likely", 0.95)):
+                    last = [m[-1] > cut and e[-1] for m, e in zip(model, enough, strict=True)]
+                    ever = [((m > cut) & e).any() for m, e in zip(model, enough, strict=True)]
+                    default[tier] = (100 * np.mean(last), 100 * np.mean(ever))
+                usual = {Method.EWMA: 3.0, Method.CUSUM: 4.0, Method.REFERENCE_CHANGE: 1.645, Method.MANN_KENDALL: 1.96, Method.THEIL_SEN: 1.96}
+                for method, cut in usual.items():
+                    values = scores[f"{method.value}, any source"]
+                    charts[method.value] = (100 * np.mean([v[-1] >= cut for v in values]), 100 * np.mean([(v >= cut).any() for v in values]))
+        print(f"### {pattern}\n")
+        print("Usual thresholds, no true change, % flagged at the last reading / at any look of year two: "
+              + ", ".join(f"model {tier} {a:.1f}/{b:.1f}" for tier, (a, b) in default.items()) + "; any source: "
+              + ", ".join(f"{name} {a:.0f}/{b:.0f}" for name, (a, b) in charts.items()) + "\n")
+        print("| Method at 5 % false flags | " + " | ".join(TRUTHS) + " |\n|---|" + "---|" * len(TRUTHS))
+        for name, cells in sorted(table.items(), key=lambda item: -sum(power for power, _ in item[1][1:])):
+            print(f"| {name} | " + " | ".join(f"{p:.0f} %" + ("" if i == 0 or np.isnan(d) else f", {d:.0f} d") for i, (p, d) in enumerate(cells)) + " |")
+        print(flush=True)
+
+
+if __name__ == "__main__":
+    main()
