@@ -5,7 +5,7 @@ import re
 import streamlit as st
 
 _STYLE = """
-.stMainBlockContainer { padding: 3.6rem 2rem 2rem; }
+.stMainBlockContainer { padding: 4.2rem 2rem 2rem; }
 .stMainBlockContainer [data-testid="stVerticalBlock"] { gap: 0.55rem; }
 .stMainBlockContainer [data-testid="stHorizontalBlock"] { row-gap: 0.35rem; }
 [data-testid="stSidebarHeader"] { height: 1.2rem; }
@@ -14,6 +14,8 @@ _STYLE = """
 [data-testid="stRadio"] { margin-bottom: 0.35rem; }
 .stTextInput [data-testid="InputInstructions"] { display: none; }
 .st-key-person_banner p { font-size: 1.02rem; }
+[data-testid="stElementToolbar"] :is(button, span)[aria-label="Download as PNG"],
+[data-testid="stElementToolbar"] :is(button, span)[aria-label="Copy Vega-Lite spec"] { display: none; }
 .st-key-hvmon_style, .st-key-hvmon_focus { display: none; }
 @media print {
   [data-testid="stSidebar"], [data-testid="stHeader"], button { display: none !important; }

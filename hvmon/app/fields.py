@@ -26,7 +26,7 @@ def width(ask: Ask) -> int:
     """Give the width of a question in units of the row."""
     if ask.how in {How.TEXT, How.LIST}:
         return _TEXT
-    if ask.how == How.NOTE:
+    if ask.how in {How.NOTE, How.LINE}:
         return _NOTE
     letters = sum(len(option) + 5 for option in ask.options)
     return _TEXT if letters <= _SHORT_CHOICE else _HALF if letters <= _MIDDLE_CHOICE else ROW
@@ -80,6 +80,7 @@ def _note(ask: Ask, key: str, start: str) -> None:
 
 _WIDGETS: dict[How, Callable[[Ask, str, str], None]] = {
     How.TEXT: _text,
+    How.LINE: _text,
     How.CHOICE: _choice,
     How.LIST: _list,
     How.NOTE: _note,

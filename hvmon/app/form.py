@@ -10,7 +10,7 @@ import streamlit as st
 from hvmon.app import cache, words
 from hvmon.app.browser import focus
 from hvmon.app.fields import draw_rows, widget_key
-from hvmon.app.labels import label
+from hvmon.app.labels import bare, label
 from hvmon.app.parts import need_actor, plain
 from hvmon.records.held import Held
 from hvmon.services import corrections, drafts
@@ -189,6 +189,7 @@ def _pressed(form: Form, token: str, read: FormRead, needed: str) -> None:
         drafts.discard(cache.store(), token)
     leave(form)
     st.session_state[form.done] = tuple(held.record_id for held in outcome.held)
+    st.toast(words.STORED)
     st.rerun()
 
 
@@ -205,5 +206,5 @@ def _refusal(outcome: Outcome) -> None:
 def told(held: Held[Any]) -> str:
     """Give the values of a stored record in one paragraph."""
     return " · ".join(
-        f"{plain(label(name))}: **{plain(text)}**" for name, text in corrections.lines(held.record)
+        f"{plain(bare(name))}: **{plain(text)}**" for name, text in corrections.lines(held.record)
     )

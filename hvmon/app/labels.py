@@ -140,5 +140,10 @@ def label(column: str) -> str:
     return _spelt(column)
 
 
+def bare(column: str) -> str:
+    """Give the label without its unit, for places where the value carries it."""
+    return label(column).split(" [")[0]
+
+
 def _spelt(column: str) -> str:
     return column.replace("_", " ").capitalize()

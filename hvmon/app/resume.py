@@ -68,12 +68,13 @@ def stored_panel(form: Form) -> bool:
         return False
     st.success(f"**{words.STORED}.** {len(ids)} records.")
     for record_id in ids:
-        _stored(record_id)
+        stored(record_id)
     st.button(words.NEW, type="primary", on_click=begin, args=(form,))
     return True
 
 
-def _stored(record_id: str) -> None:
+def stored(record_id: str) -> None:
+    """Show one stored record with a way to correct it."""
     held = corrections.current(cache.store(), record_id)
     with st.container(border=True):
         with st.container(horizontal=True, vertical_alignment="center"):

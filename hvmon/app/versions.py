@@ -6,7 +6,7 @@ from uuid import uuid4
 import streamlit as st
 
 from hvmon.app import cache, words
-from hvmon.app.labels import label
+from hvmon.app.labels import bare
 from hvmon.app.parts import need_actor, plain
 from hvmon.records.dossier import local
 from hvmon.records.held import Held
@@ -21,7 +21,7 @@ def history(record_id: str, zone: str) -> None:
         why = f": {version.reason}" if version.reason else ""
         st.markdown(f"**Version {version.number}**, {version.status}, {when}, by {plain(version.by + why)}")
         for column, before, after in version.changes:
-            st.text(f"{label(column)}: {before or 'blank'} → {after or 'blank'}")
+            st.text(f"{bare(column)}: {before or 'blank'} → {after or 'blank'}")
 
 
 def withdrawal(held: Held[Any]) -> None:

@@ -7,6 +7,15 @@ CAUTION = (
     "from the wrong person. A missing flag is not reassurance. Not for time-critical use."
 )
 
+CAUTIONS = (
+    "hvmon keeps a record, draws it and does arithmetic on it. It is no medical device and gives no orders.",
+    "It supports licensed judgement and local protocol and replaces neither.",
+    "Goals of care and refusals of treatment come first.",
+    "A flag shows what was compared, by which published rule, and what is not known.",
+    "A missing flag is not reassurance: the rule may not have been assessable.",
+    "Figures may be stale, mistyped or from the wrong person. Not for time-critical use.",
+)
+
 INVENTED = "INVENTED PERSON"
 
 NO_PERSON = "No person is open. Type a name or number under “Find a person” on the left."
@@ -59,14 +68,14 @@ WHY_WITHDRAWN = "Why is it withdrawn"
 
 PAGE_TITLES = {
     "caseload": "Caseload",
+    "meeting": "Meeting",
     "review": "Review",
-    "visit": "Home visit",
-    "settings_change": "Settings change",
     "titration": "Titration",
     "night": "Night",
+    "visit": "Home visit",
+    "settings_change": "Settings change",
     "correct": "Correct",
     "person": "Person",
-    "meeting": "Meeting",
     "about": "Rules and sources",
 }
 """Page file to its title, in the order of the bar; caseload comes first and is the default."""

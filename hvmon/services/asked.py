@@ -17,6 +17,7 @@ class How(StrEnum):
     """How a question is answered."""
 
     TEXT = "text"
+    LINE = "line"
     CHOICE = "choice"
     LIST = "list"
     NOTE = "note"
@@ -49,6 +50,7 @@ class Section:
 _SIDE_BY_SIDE = 90
 """[letters] words that are shorter together are shown side by side; longer ones go into a list."""
 
+_LINES = {"why_changed"}
 _NOTES = {"comment", "detail", "diagnosis", "goals_of_care", "advice_given"}
 
 
@@ -77,7 +79,7 @@ def ask(
     """Ask for one column of a record type; the key is the prefix and the column's name."""
     column = typed.column_of(model, name)
     offered = options or options_of(column)
-    how = How.NOTE if name in _NOTES else How.TEXT
+    how = How.NOTE if name in _NOTES else How.LINE if column.kind == Kind.TEXT else How.TEXT
     if offered:
         how = _how(offered)
     hint = "" if offered else typed.hint(model, name, unit)
@@ -89,7 +91,7 @@ def own(
     key: str, options: tuple[str, ...] = (), *, hint: str = "", default: str = "", required: bool = True
 ) -> Ask:
     """Ask for something that steers the form itself or fills more than one record."""
-    how = How.TEXT
+    how = How.LINE if key in _LINES else How.TEXT
     if options:
         how = _how(options)
     return Ask(key, key, how, options, hint, required, default)

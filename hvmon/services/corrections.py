@@ -13,7 +13,7 @@ from hvmon.records.held import Held
 from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
 from hvmon.services.asked import Answers, Section, ask, own
 from hvmon.services.form_read import FormRead
-from hvmon.services.one_record import understand_one
+from hvmon.services.one_record import Filled, understand_records
 from hvmon.services.outcome import Outcome, attempt
 from hvmon.services.typed import as_typed, limit_of, words_of
 from hvmon.store.store import Store
@@ -128,7 +128,8 @@ def understand(answers: Answers, held: Held[Any], *, dossier: Dossier, now: date
         fixed["accepted_warnings"] = "[]"
     zone = str(flat.get("zone") or "UTC")
     others = _without(dossier, held)
-    return understand_one(type(held.record), asks, answers, fixed=fixed, zone=zone, now=now, dossier=others)
+    part = Filled(type(held.record), fixed)
+    return understand_records([part], asks, answers, zone=zone, now=now, dossier=others)
 
 
 def _without(dossier: Dossier, held: Held[Any]) -> Dossier:

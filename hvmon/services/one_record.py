@@ -1,6 +1,7 @@
-"""Forms that fill one record: settings change, weight, event, correction."""
+"""Forms whose questions fill whole records column by column: settings change, person, weight, correction."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -12,43 +13,61 @@ from hvmon.services.clock_text import NotUnderstood
 from hvmon.services.form_read import FormRead, concluded
 
 
-def understand_one(
-    model: type[Record],
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """One record type a form fills, and the columns nobody types."""
+
+    model: type[Record]
+    fixed: Mapping[str, Any]
+
+
+@dataclass(slots=True)
+class _Said:
+    words: dict[str, str] = field(default_factory=dict)
+    refused: dict[str, str] = field(default_factory=dict)
+    unlikely: set[str] = field(default_factory=set)
+    records: list[Any] = field(default_factory=list)
+
+
+def understand_records(
+    parts: Sequence[Filled],
     asks: Sequence[Ask],
     answers: Answers,
     *,
-    fixed: Mapping[str, Any],
     zone: str,
     now: datetime,
     dossier: Dossier | None = None,
     also_words: Mapping[str, str] | None = None,
     also_refused: Mapping[str, str] | None = None,
 ) -> FormRead:
-    """Read the answers of a form whose questions fill one record; `fixed` is what nobody types.
+    """Read the answers of a form.
 
     `also_words` and `also_refused` are what was said of questions of the form itself, such as day and time.
     """
-    mine = {ask.column: ask.key for ask in asks if ask.model is model}
-    texts = {column: answers.get(key, "") for column, key in mine.items()}
-    unlikely = {key for column, key in mine.items() if _unlikely(model, column, texts, zone)}
-    read = typed.read_record(model, texts, zone=zone, fixed=fixed)
-    missing = [ask.key for ask in asks if ask.required and not answers.get(ask.key, "").strip()]
+    said = _Said(dict(also_words or {}), dict(also_refused or {}))
+    for part in parts:
+        _read_part(part, asks, answers, zone, said)
     return concluded(
-        [read.record] if read.record is not None else [],
+        said.records if len(said.records) == len(parts) else [],
         answers,
         dossier=dossier,
         now=now,
-        words={
-            **(also_words or {}),
-            **{mine[name]: words for name, words in read.words.items() if name in mine},
-        },
-        unlikely=unlikely,
-        refused={
-            **(also_refused or {}),
-            **{mine.get(name, name): text for name, text in read.refused.items()},
-        },
-        missing=missing,
+        words=said.words,
+        unlikely=said.unlikely,
+        refused=said.refused,
+        missing=[ask.key for ask in asks if ask.required and not answers.get(ask.key, "").strip()],
     )
+
+
+def _read_part(part: Filled, asks: Sequence[Ask], answers: Answers, zone: str, said: _Said) -> None:
+    keys = {ask.column: ask.key for ask in asks if ask.model is part.model}
+    texts = {column: answers.get(key, "") for column, key in keys.items()}
+    read = typed.read_record(part.model, texts, zone=zone, fixed=part.fixed)
+    said.words |= {keys[name]: words for name, words in read.words.items() if name in keys}
+    said.refused |= {keys.get(name, name): text for name, text in read.refused.items()}
+    said.unlikely |= {key for column, key in keys.items() if _unlikely(part.model, column, texts, zone)}
+    if read.record is not None:
+        said.records.append(read.record)
 
 
 def _unlikely(model: type[Record], column: str, texts: Mapping[str, str], zone: str) -> bool:

@@ -1,12 +1,13 @@
 """Find a person, open the record, add and edit who the person is."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from uuid import uuid4
 
+import polars as pl
+
 from hvmon.records.dossier import Dossier
-from hvmon.records.person import Identity, Person
-from hvmon.services.outcome import Outcome, attempt
+from hvmon.records.person import Person
 from hvmon.store.store import PersonLine, Store
 
 __all__ = [
@@ -17,7 +18,7 @@ __all__ = [
     "initials",
     "new_person_key",
     "open_dossier",
-    "save_person",
+    "own_records",
 ]
 
 
@@ -80,13 +81,9 @@ def new_person_key() -> str:
     return uuid4().hex
 
 
-def save_person(
-    store: Store, identity: Identity, person: Person, *, actor: str, request_id: str, now: datetime
-) -> Outcome:
-    """Store a new person: identity and clinical basics together or not at all."""
-
-    def save() -> tuple[bool, tuple]:
-        saved = store.save_all((identity, person), actor=actor, request_id=request_id, now=now)
-        return any(one.added for one in saved), tuple(one.held for one in saved)
-
-    return attempt(save)
+def own_records(store: Store, person_key: str) -> tuple[str, ...]:
+    """Give the record ids of who the person is: identity and clinical basics."""
+    trail = store.audit_trail(person_key, limit=1_000_000)
+    return tuple(
+        trail.filter(pl.col("table").is_in(["identity", "person"]))["record_id"].unique(maintain_order=True)
+    )

@@ -10,7 +10,7 @@ from hvmon.records.settings import Program, SettingsChange
 from hvmon.services.asked import Answers, Ask, Section, ask, own
 from hvmon.services.form_read import FormRead
 from hvmon.services.moment_pair import read_pair
-from hvmon.services.one_record import understand_one
+from hvmon.services.one_record import Filled, understand_records
 from hvmon.services.outcome import Outcome, attempt
 from hvmon.services.typed import NO, YES, as_typed
 from hvmon.services.visit_records import Context
@@ -122,11 +122,10 @@ def understand(answers: Answers, context: Context) -> FormRead:
         "role": context.role.value if context.role else "other",
     }
     asks = [one for part in sections(answers, context.dossier, today=context.today) for one in part.asks]
-    return understand_one(
-        SettingsChange,
+    return understand_records(
+        [Filled(SettingsChange, fixed)],
         asks,
         answers,
-        fixed=fixed,
         zone=context.zone,
         now=context.now,
         dossier=context.dossier,

@@ -104,11 +104,15 @@ def hint(model: type[Record], name: str, unit: str | None = None) -> str:
     """Say what an empty field accepts."""
     column = column_of(model, name)
     limit = limit_of(name, unit)
+    shape = _SHAPES.get(column.kind)
     tail = ", or n for not recorded" if column.may_be_not_recorded else ""
     if limit is not None:
         return f"{limit.accepted}{tail}"
-    bounds = _bounds(model, name)
+    bounds = shape or _bounds(model, name)
     return f"{bounds}{tail}" if bounds else tail.removeprefix(", or ")
+
+
+_SHAPES = {Kind.DATE: "DDMMYYYY", Kind.INSTANT: "DDMMYYYY HHMM"}
 
 
 def _bounds(model: type[Record], name: str) -> str:
