@@ -150,7 +150,7 @@ def _columns(lines: list[str], separator: str, width: int, first_row: int) -> tu
 def _ragged(row: int, found: int, width: int, *, last: bool) -> UnreadableNight:
     advice = (
         "The file was cut there."
-        if last
+        if last and found < width
         else "A decimal comma in a file separated by commas does this: "
         "export with semicolons or decimal points."
     )

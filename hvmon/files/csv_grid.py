@@ -4,10 +4,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from hvmon.files.local_clock import Millis
+from hvmon.files.local_clock import Millis, check_span
 from hvmon.files.night_values import Floats
 from hvmon.files.understood import LONGEST_INTERVAL_S, UnreadableNight
-from hvmon.records.night_signal import LONGEST_NIGHT_S
 
 NOT_READ = (
     "", "-", "--", "---", "----", "na", "n/a", "nan", "null", "none", "?", "??", "???", "*", "**", "***",
@@ -15,7 +14,7 @@ NOT_READ = (
 )  # fmt: skip
 """Cells that mean "no reading", in any case (common practice, no source)."""
 
-_NUMBER = r"^[+-]?\d{1,6}(?:[.,]\d{1,6})?$"
+_NUMBER = r"^[+-]?[0-9]{1,6}(?:[.,][0-9]{1,6})?$"
 
 
 def numbers(cells: pl.Series, rows: NDArray[np.int64], shown: str) -> Floats:
@@ -91,18 +90,12 @@ def interval_of(utc: Millis) -> float:
     """
     if len(utc) < 2:  # noqa: PLR2004 - an interval has two ends
         raise UnreadableNight("The file has a single row of data; a recording has more.")
+    check_span(utc)
     interval = float(np.median(np.diff(utc))) / 1000.0
     if interval > LONGEST_INTERVAL_S:
         raise UnreadableNight(
             f"The rows are {interval:g} s apart, accepted are {LONGEST_INTERVAL_S} s or less; slower data "
             "hide short events."
-        )
-    length = (int(utc[-1]) - int(utc[0])) / 1000.0
-    if length > LONGEST_NIGHT_S:
-        raise UnreadableNight(
-            f"The rows span {length / 3600:.0f} h, accepted are at most {LONGEST_NIGHT_S // 3600} h. Check "
-            "the order of day "
-            "and month, or split the file."
         )
     return interval
 

@@ -16,14 +16,14 @@ DAY_MS = 86_400_000
 MAX_DIFFERENT_DAYS = 60
 EARLIEST_YEAR, LATEST_YEAR = 1980, 2100
 _DATE = (
-    r"(?P<d1>\d{1,4})(?P<s1>[-/. ])(?P<d2>\d{1,2}|[A-Za-z]{3})[-/. ](?P<d3>\d{4}|\d{1,2})"
-    r"|(?P<compact>\d{8})"
+    r"(?P<d1>[0-9]{1,4})(?P<s1>[-/. ])(?P<d2>[0-9]{1,2}|[A-Za-z]{3})[-/. ](?P<d3>[0-9]{4}|[0-9]{1,2})"
+    r"|(?P<compact>[0-9]{8})"
 )
 _TIME = (
-    r"(?P<h>\d{1,2})[:.](?P<m>\d{2})(?:[:.](?P<s>\d{2})(?:[.,](?P<f>\d{1,9}))?)?"
+    r"(?P<h>[0-9]{1,2})[:.](?P<m>[0-9]{2})(?:[:.](?P<s>[0-9]{2})(?:[.,](?P<f>[0-9]{1,9}))?)?"
     r"(?: ?(?P<half>[AaPp])\.?[Mm]\.?)?"
 )
-_OFFSET = r"(?: ?(?P<offset>Z|[+-]\d{2}:?\d{2}))?"
+_OFFSET = r"(?: ?(?P<offset>Z|[+-][0-9]{2}:?[0-9]{2}))?"
 _STAMP = re.compile(rf"^(?:(?P<date>{_DATE})(?:[ T]|, ?|$))?(?:{_TIME})?{_OFFSET}$")
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 DAY_FIRST, MONTH_FIRST, YEAR_FIRST = "day first", "month first", "year first"

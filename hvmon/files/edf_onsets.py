@@ -20,7 +20,7 @@ MAX_ANNOTATIONS = 20_000
 _TAL = re.compile(
     rb"(?P<onset>[+-]\d{1,7}(?:\.\d{0,20})?)"
     rb"(?:\x15(?P<duration>\d{1,7}(?:\.\d{0,20})?))?"
-    rb"\x14(?P<texts>[^\x00]*)\x00"
+    rb"\x14(?P<texts>(?:[^\x00]*\x14)?)\x00"
 )
 
 

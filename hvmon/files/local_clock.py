@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hvmon.files.understood import Asking, UnreadableNight
+from hvmon.records.night_signal import LONGEST_NIGHT_S
 
 Millis = NDArray[np.int64]
 """Milliseconds since 1970-01-01T00:00, on a wall clock or in UTC."""
@@ -125,6 +126,22 @@ def utc_of_start(naive: dt.datetime, zone: ZoneInfo, asking: Asking) -> dt.datet
     return local.astimezone(dt.UTC)
 
 
+def check_span(moments: Millis) -> None:
+    """Refuse rows that span more than the longest recording.
+
+    Raises
+    ------
+    UnreadableNight
+        They do.
+    """
+    span_h = (int(moments.max()) - int(moments.min())) / 3_600_000
+    if span_h > LONGEST_NIGHT_S / 3600 + 1:
+        raise UnreadableNight(
+            f"The rows span {span_h:.0f} h, accepted are at most {LONGEST_NIGHT_S // 3600} h. Check the "
+            "order of day and month, or split the file."
+        )
+
+
 def utc_of_rows(local: Millis, zone: ZoneInfo, asking: Asking) -> Millis | None:
     """Give the moments of wall-clock rows in file order; None while something is asked.
 
@@ -132,6 +149,7 @@ def utc_of_rows(local: Millis, zone: ZoneInfo, asking: Asking) -> Millis | None:
     decide (a file that begins in the repeated hour, a hole over the change, a recorder that never
     changes its clock) is asked.
     """
+    check_span(local)
     change = change_between(zone, int(local.min()), int(local.max()))
     if change is None:
         return local - _offset_ms(zone, int(local[0]) - _offset_ms(zone, int(local[0])))

@@ -6,6 +6,7 @@ second truly holds 0) stands in the prefiltering field.
 """
 
 import datetime as dt
+import unicodedata
 from pathlib import Path
 
 import edfio
@@ -124,7 +125,12 @@ def _bounded(gaps: list[Annotation]) -> list[Annotation]:
     return [Annotation(0.0, 0.0, f"{GAP_TEXT}: {len(gaps)} stretches, not listed one by one")]
 
 
+def _is_control(mark: str) -> bool:
+    """Whether a character cannot stand in an annotation: control characters and half characters."""
+    return unicodedata.category(mark) in {"Cc", "Cs"} and mark not in "\t\n\r"
+
+
 def _edf_annotation(one: Annotation) -> edfio.EdfAnnotation:
-    text = "".join(mark if mark.isprintable() or mark in "\t\n\r" else " " for mark in one.text)
+    text = "".join(" " if _is_control(mark) else mark for mark in one.text)
     duration = None if one.duration_s is None else round(max(one.duration_s, 0.0), 6)
     return edfio.EdfAnnotation(round(one.onset_s, 6), duration, text or "(no text)")

@@ -63,6 +63,12 @@ def _broken(table: str, row: int, given: str, accepted: str, advice: str, column
     return BrokenTable(CellProblem(table, row, column, shown, accepted, advice))
 
 
+def no_rows(table: str) -> CellProblem:
+    """Give the problem of a table without a single row."""
+    accepted = "a header line and rows with at least one cell filled"
+    return CellProblem(table, 0, "", "no rows", accepted, "leave the file out if there are none")
+
+
 def read_bytes(path: Path, table: str) -> bytes:
     """Read a table's file, refusing one that is too large before opening it.
 

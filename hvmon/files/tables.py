@@ -15,7 +15,15 @@ from typing import Any
 from pydantic import ValidationError
 
 from hvmon.files.cells import RefusedCell, cell_text, reader
-from hvmon.files.table_text import NOTE_SIGN, BrokenTable, CellProblem, TextTable, read_bytes, text_table
+from hvmon.files.table_text import (
+    NOTE_SIGN,
+    BrokenTable,
+    CellProblem,
+    TextTable,
+    no_rows,
+    read_bytes,
+    text_table,
+)
 from hvmon.records.base import PersonRecord
 from hvmon.records.door import problems
 from hvmon.records.flat import columns, flatten, unflatten
@@ -222,7 +230,9 @@ class _RowReader:
             if any(cells):
                 rows_read += 1
                 self._read(row, cells)
-        listed = tuple(self.problems[:LISTED_PROBLEMS])
+        if not rows_read:
+            self.problems.append(no_rows(self.kind.table))
+        listed = tuple(self.problems)
         return TableReport(
             self.kind.table, rows_read, tuple(self.good), listed, len(self.bad), tuple(self.repeated)
         )
