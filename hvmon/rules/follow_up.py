@@ -2,11 +2,13 @@
 
 from datetime import timedelta
 
+from hvmon.records.gas import BloodGas
+from hvmon.records.held import Held
 from hvmon.rules import gas
 from hvmon.rules.case import Case, gas_basis, gas_day
 from hvmon.rules.compare import against, compared_words
 from hvmon.rules.finding import Part, met, unclear
-from hvmon.rules.rule import Rule
+from hvmon.rules.rule import Limit, Rule
 from hvmon.vocabulary import ActionState, NotRecorded
 
 
@@ -38,13 +40,17 @@ def two_tests(case: Case, rule: Rule) -> Part:
     for last in reversed(high):
         for first in high:
             if gas_day(last) - gas_day(first) >= apart:
-                words = " and ".join(
-                    f"{gas_day(held)} "
-                    f"{compared_words(held.record.pco2, rule.limit, against(held.record.pco2, rule.limit))}"
-                    for held in (first, last)
-                )
-                return met(holds=True, words=words, basis=gas_basis(first, last))
+                return _confirmed(first, last, rule.limit, exact=gas_day(last) - gas_day(first) == apart)
     if len(usable) < 2:  # noqa: PLR2004 - a pair
         return unclear("fewer than two stable awake gases with their conditions")
     return met(holds=False, words=f"no two stable awake gases at {rule.limit.words}, {apart.days} days apart",
                basis=gas_basis(*usable[-2:]))  # fmt: skip
+
+
+def _confirmed(first: Held[BloodGas], last: Held[BloodGas], limit: Limit, *, exact: bool) -> Part:
+    outcomes = [(held, against(held.record.pco2, limit)) for held in (first, last)]
+    words = " and ".join(
+        f"{gas_day(held)} {compared_words(held.record.pco2, limit, outcome)}" for held, outcome in outcomes
+    )
+    at_threshold = exact or any(outcome.at_threshold for _, outcome in outcomes)
+    return met(holds=True, words=words, basis=gas_basis(first, last), at_threshold=at_threshold)

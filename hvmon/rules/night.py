@@ -21,7 +21,14 @@ TOTAL_ABOVE = {
     Decimal(55): "tcco2_above_55_mmhg_s",
 }
 LONGEST_ABOVE = {Decimal(55): "tcco2_longest_above_55_mmhg_s"}
-_CO2_FIELDS = ("tcco2_peak", "tcco2_mean", "tcco2_median", *TOTAL_ABOVE.values(), *LONGEST_ABOVE.values())
+_CO2_FIELDS = (
+    "tcco2_peak",
+    "tcco2_mean",
+    "tcco2_median",
+    "tcco2_longest_risen_10_above_50_mmhg_s",
+    *TOTAL_ABOVE.values(),
+    *LONGEST_ABOVE.values(),
+)
 NOT_STAGED = "sleep was not staged: times and shares are of valid recording"
 
 

@@ -200,7 +200,7 @@ def infection(case: Case, rule: Rule) -> Part:
     over = held.record.until is not None and held.record.until < case.today
     words = f"respiratory infection from {held.record.happened_on}, {age} days ago"
     words += f", over on {held.record.until}" if over else ""
-    return met(age <= days and not over, words, (basis(held, words),), age_days=age)
+    return met(age <= days and not over, words, (basis(held, words),), at_threshold=age == days, age_days=age)
 
 
 def step_with_ph_fall(case: Case, rule: Rule) -> Part:
