@@ -95,7 +95,7 @@ def count_oximetry(
     """Count a saturation channel, and the pulse beside it, under both conventions."""
     valid, missing_s, range_s, slew_s = spo2_validity(spo2_tenths)
     found = references(spo2_tenths, valid, min(DROPS))
-    events3, events4 = (c1_events(spo2_tenths, valid, found, drop) for drop in DROPS)
+    events3, events4 = c1_events(spo2_tenths, valid, found, DROPS)
     reference_s = int((valid & (valid_before(valid, REFERENCE_S) >= REFERENCE_LEAST_VALID)).sum())
     counts = OximetryCounts._make(
         (

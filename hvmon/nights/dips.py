@@ -1,6 +1,7 @@
 """Desaturation events of convention C1 and counts of M1, in numpy; rules in `hvmon.nights.conventions`."""
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -19,6 +20,9 @@ from hvmon.nights.conventions import (
 )
 from hvmon.nights.validity import BoolArray, IntArray
 from hvmon.records.night_signal import Int16Array
+
+NOTHING_REGAINED = -1
+"""No valid value is this low, so no re-dip is found before something was regained."""
 
 
 class Close(IntEnum):
@@ -84,31 +88,44 @@ def references(spo2_tenths: Int16Array, valid: BoolArray, drop: int) -> Referenc
     return References(np.cumsum(valid)[seconds] - 1, total, number)
 
 
-def c1_events(spo2_tenths: Int16Array, valid: BoolArray, found: References, drop: int) -> list[Event]:
-    """Every event of convention C1 for one drop [0.1 %], in order, counted or not."""
+def c1_events(
+    spo2_tenths: Int16Array, valid: BoolArray, found: References, drops: Sequence[int]
+) -> list[list[Event]]:
+    """Every event of convention C1 for each drop [0.1 %], in order, counted or not."""
     seconds = np.flatnonzero(valid)
     x = spo2_tenths[seconds].astype(np.int64)
-    onset = x[found.at] * found.number <= found.total - drop * found.number
-    walk = _Walk(seconds.tolist(), x.tolist(), drop)
-    candidates = found.at[onset].tolist()
-    total, number = found.total[onset].tolist(), found.number[onset].tolist()
-    next_candidate = 0
-    while next_candidate < len(candidates):
-        j = candidates[next_candidate]
-        reference = walk.capped(j, total[next_candidate], number[next_candidate])
-        free_from = j + 1 if reference is None else walk.follow(j, *reference)
-        next_candidate = bisect_left(candidates, free_from, lo=next_candidate + 1)
-    return walk.events
+    gaps = np.flatnonzero(np.diff(seconds) > BRIDGED_GAP_S + 1) + 1
+    t, values, after_gaps = seconds.tolist(), x.tolist(), gaps.tolist()
+    events = []
+    for drop in drops:
+        onset = x[found.at] * found.number <= found.total - drop * found.number
+        candidates = (found.at[onset], found.total[onset], found.number[onset])
+        events.append(_Walk(t, values, after_gaps, drop).along(*(each.tolist() for each in candidates)))
+    return events
 
 
 class _Walk:
-    """The sequential part of C1 over the valid seconds only: `t` their seconds, `x` their values."""
+    """The sequential part of C1 over the valid seconds only: `t` their seconds, `x` their values.
 
-    def __init__(self, t: list[int], x: list[int], drop: int) -> None:
+    `gaps` are the positions of the first valid second after each gap too long to be bridged.
+    """
+
+    def __init__(self, t: list[int], x: list[int], gaps: list[int], drop: int) -> None:
         self.t, self.x, self.drop = t, x, drop
+        self.gaps = gaps
         self.events: list[Event] = []
         self.since_gap: int | None = None
         """Position of the first valid second after the last gap that ended an event."""
+
+    def along(self, candidates: list[int], total: list[int], number: list[int]) -> list[Event]:
+        """Give the events that open at the candidates still free when their turn comes."""
+        n = 0
+        while n < len(candidates):
+            j = candidates[n]
+            reference = self.capped(j, total[n], number[n])
+            free_from = j + 1 if reference is None else self.follow(j, *reference)
+            n = bisect_left(candidates, free_from, lo=n + 1)
+        return self.events
 
     def capped(self, j: int, total: int, number: int) -> tuple[int, int] | None:
         """Cap the reference by the rule about gaps; None when under it position `j` is no onset."""
@@ -122,36 +139,57 @@ class _Walk:
 
     def follow(self, j: int, total: int, number: int) -> int:
         """Follow an event from its onset, and those that re-dips open; give the first position free again."""
-        t, x, drop = self.t, self.x, self.drop
-        onset, nadir, regained = t[j], x[j], x[j]
-        recovered = total - RECOVERY * number
-        before = onset
-        for i in range(j + 1, len(t)):
-            now, value = t[i], x[i]
-            if now - before > BRIDGED_GAP_S + 1:
-                self.since_gap = i
-                return self._close(onset, before + 1, total, number, nadir, Close.GAP, i)
-            before = now
-            if now - onset > STEP_DOWN_S:
-                return self._close(onset, onset + STEP_DOWN_S, total, number, nadir, Close.STEP_DOWN, i + 1)
-            if value * number >= recovered:
-                return self._close(onset, now, total, number, nadir, Close.RECOVERY, i + 1)
-            if regained >= nadir + drop and value <= regained - drop:
-                self._close(onset, now, total, number, nadir, Close.RE_DIP, i + 1)
-                total, number, onset, nadir, regained = regained, 1, now, value, value
-                recovered = total - RECOVERY
-            elif now - onset == STEP_DOWN_S:
-                return self._close(onset, now, total, number, nadir, Close.STEP_DOWN, i + 1)
-            elif value < nadir:
+        while True:
+            last = self._last_position(j)
+            i, nadir, regained, close = self._scan(j, last, -(-(total - RECOVERY * number) // number))
+            if close is None:
+                return self._run_out(j, last, total, number, nadir)
+            self.events.append(Event(self.t[j], self.t[i], total, number, nadir, close))
+            if close == Close.RECOVERY:
+                return i + 1
+            j, total, number = i, regained, 1
+
+    def _last_position(self, j: int) -> int:
+        """Last position before a gap, at most 120 s after the onset at position `j`."""
+        in_time = bisect_right(
+            self.t, self.t[j] + STEP_DOWN_S, lo=j, hi=min(j + STEP_DOWN_S + 1, len(self.t))
+        )
+        gap = bisect_right(self.gaps, j)
+        return min(in_time, self.gaps[gap] if gap < len(self.gaps) else len(self.t)) - 1
+
+    def _scan(self, j: int, last: int, recovered: int) -> tuple[int, int, int, int | None]:
+        """Find the first end (a) or (b) up to position `last`: its position, nadir, regained, which."""
+        drop = self.drop
+        nadir = regained = self.x[j]
+        re_dip = NOTHING_REGAINED
+        for i, value in enumerate(self.x[j + 1 : last + 1], j + 1):
+            if value >= recovered:
+                return i, nadir, regained, Close.RECOVERY
+            if value <= re_dip:
+                return i, nadir, regained, Close.RE_DIP
+            if value < nadir:
                 nadir = regained = value
+                re_dip = NOTHING_REGAINED
             elif value > regained:
                 regained = value
-        return self._close(onset, t[-1] + 1, total, number, nadir, Close.END, len(t))
+                if value >= nadir + drop:
+                    re_dip = value - drop
+        return last, nadir, regained, None
 
-    def _close(
-        self, onset: int, end: int, total: int, number: int, nadir: int, close: Close, free: int
-    ) -> int:
-        self.events.append(Event(onset, end, total, number, nadir, int(close)))
+    def _run_out(self, j: int, last: int, total: int, number: int, nadir: int) -> int:
+        """Close an event that neither recovered nor fell again: step-down, gap or end of recording."""
+        onset, after = self.t[j], last + 1
+        if self.t[last] == onset + STEP_DOWN_S:
+            end, close, free = onset + STEP_DOWN_S, Close.STEP_DOWN, after
+            nadir = min(self.x[j:last])  # the second that ends it is not part of it
+        elif after == len(self.t):
+            end, close, free = self.t[last] + 1, Close.END, after
+        elif self.t[after] - self.t[last] > BRIDGED_GAP_S + 1:
+            end, close, free = self.t[last] + 1, Close.GAP, after
+            self.since_gap = after
+        else:
+            end, close, free = onset + STEP_DOWN_S, Close.STEP_DOWN, after + 1
+        self.events.append(Event(onset, end, total, number, nadir, close))
         return free
 
 
@@ -161,12 +199,22 @@ def is_counted(event: Event) -> bool:
 
 
 def dip_area(spo2_tenths: Int16Array, valid: BoolArray, events: list[Event]) -> float:
-    """Area of the counted events below their reference [0.1 % x s], valid seconds only."""
+    """Area of the counted events below their reference [0.1 % x s], valid seconds only.
+
+    The area of one event is exact; the areas are added in the order of the events, as the compiled loops do.
+    """
+    counted = np.array([event for event in events if is_counted(event)], dtype=np.int64).reshape(-1, 6)
+    if not len(counted):
+        return 0.0
+    onset, end, total, number = counted[:, :4].T
+    length = end - onset
+    first = np.cumsum(length) - length
+    seconds = np.repeat(onset - first, length) + np.arange(int(length.sum()))
+    depth = np.repeat(total, length) - np.repeat(number, length) * spo2_tenths[seconds]
+    inside = np.add.reduceat(np.where(valid[seconds], np.maximum(depth, 0), 0), first)
     area = 0.0
-    for event in filter(is_counted, events):
-        inside = slice(event.onset, event.end)
-        depth = event.reference_sum - event.reference_n * spo2_tenths[inside][valid[inside]].astype(np.int64)
-        area += int(depth[depth > 0].sum()) / event.reference_n
+    for each, parts in zip(inside.tolist(), number.tolist(), strict=True):
+        area += each / parts
     return area
 
 

@@ -134,8 +134,11 @@ STORIES: Final[tuple[tuple[str, Story, datetime], ...]] = (
 
 STORY_HOURS: Final = 8
 
+DEMO_SEED: Final = 15
+"""The seed of the demo; any other gives other nights of the same stories."""
 
-def demo_nights(seed: int) -> list[tuple[str, NightSignal]]:
+
+def demo_nights(seed: int = DEMO_SEED) -> list[tuple[str, NightSignal]]:
     """Give the invented nights of the demo, by story key, the same for the same seed."""
     children = np.random.SeedSequence(seed).spawn(len(STORIES))
     return [

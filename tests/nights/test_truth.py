@@ -82,12 +82,12 @@ MUTANTS = (
     ("values from 40 are valid", "conventions", "LOWEST_SPO2: Final = 500", "LOWEST_SPO2: Final = 400"),
     ("values above 100 are valid", "conventions", "HIGHEST_SPO2: Final = 1000", "HIGHEST_SPO2: Final = 1010"),
     ("a reference of one sample", "conventions", "REFERENCE_SHARE: Final = 5", "REFERENCE_SHARE: Final = 60"),
-    ("no re-dips", "dips", "if regained >= nadir + drop", "if False and regained >= nadir + drop"),
+    ("no re-dips", "dips", "if value <= re_dip:", "if False and value <= re_dip:"),
     ("full recovery asked for", "conventions", "RECOVERY: Final = 10", "RECOVERY: Final = 0"),
     ("T90 includes 90", "conventions", "BELOW_90: Final = 900", "BELOW_90: Final = 901"),
     ("88 excluded from five minutes", "counting", "spo2_tenths <= AT_MOST_88", "spo2_tenths < AT_MOST_88"),
     ("299 s are sustained", "conventions", "SUSTAINED_S: Final = 300", "SUSTAINED_S: Final = 299"),
-    ("events cut off by the end are lost", "dips", "t[-1] + 1, total", "onset, total"),
+    ("events cut off by the end are lost", "dips", "self.t[last] + 1, Close.END", "onset, Close.END"),
 )
 
 ROOM = ("conventions", "validity", "dips", "pulse", "counting")
