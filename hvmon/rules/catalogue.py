@@ -8,8 +8,8 @@ TRD trend, MEA measurement, REC the record itself. A rule of a goal is raised wh
 
 import inspect
 import re
+import sys
 from decimal import Decimal
-from pathlib import Path
 
 from hvmon.rules import (
     follow_up,
@@ -453,7 +453,7 @@ def rule(rule_id: str) -> Rule:
 
 
 def where(rule_id: str) -> str:
-    """Say where a rule lives: file and line of its row and of its check.
+    """Say where a rule lives: file and line of its row, then of its check.
 
     Raises
     ------
@@ -461,10 +461,8 @@ def where(rule_id: str) -> str:
         No such rule.
     """
     check = inspect.unwrap(rule(rule_id).check)
-    page = inspect.getsource(inspect.getmodule(_rule) or inspect)
+    page = inspect.getsource(sys.modules[__name__])
     row = 1 + page[: page.index(f'_rule("{rule_id}"')].count("\n")
     line = inspect.getsourcelines(check)[1]
-    code = Path(inspect.getfile(check))
-    here = Path(__file__)
-    root = here.parents[2]
-    return f"{here.relative_to(root)}:{row} (row)\n{code.relative_to(root)}:{line} (check {check.__name__})"
+    here, there = (name.replace(".", "/") + ".py" for name in (__name__, check.__module__))
+    return f"{here}:{row} (row)\n{there}:{line} (check {check.__name__})"

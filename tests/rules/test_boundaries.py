@@ -1,8 +1,8 @@
 """Every limit of every rule at its exact boundary: just below, at, just above; pressures in both units.
 
 Y met, N not met, ? not assessable. A goal is "met" (raised) when it is not reached. The middle value
-stands at the limit and must be marked so. The other unit is the one rounding of the limit to the precision of the
-reading: 45 mmHg is 6.0 kPa, 6.5 kPa is 49 mmHg, 7.0 kPa is 53 mmHg, 7.3 kPa is 55 mmHg.
+stands at the limit and must be marked so. The other unit is the one rounding of the limit to the
+precision of the reading: 45 mmHg is 6.0 kPa, 6.5 kPa is 49, 7.0 kPa is 53, 7.3 kPa is 55 mmHg.
 """
 
 from collections.abc import Callable

@@ -1,5 +1,6 @@
 """The rule table is whole, and its numbers are those of the sources."""
 
+import re
 from decimal import Decimal
 from pathlib import Path
 
@@ -124,6 +125,17 @@ def test_the_rule_page_names_every_rule_once_as_a_row() -> None:
 
 def test_every_source_of_an_instrument_resolves() -> None:
     assert {facts.source for facts in INSTRUMENTS} <= set(BY_KEY)
+
+
+KEY = re.compile(r"\b[A-Z][A-Za-z]+(?:19|20)[0-9]{2}[A-Za-z]*\b")
+LINT_CODES = {"PLR2004"}
+
+
+@pytest.mark.parametrize("room", ["records", "physiology", "nights", "stats", "rules"])
+def test_every_source_key_named_in_a_pure_room_resolves(room) -> None:
+    files = sorted((ROOT / "hvmon" / room).rglob("*.py"))
+    named = {key for path in files for key in KEY.findall(path.read_text(encoding="utf-8"))}
+    assert named - set(BY_KEY) - LINT_CODES == set()
 
 
 def test_source_keys_are_unique_and_every_source_says_how_far_it_was_read() -> None:
