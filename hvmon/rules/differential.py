@@ -15,7 +15,7 @@ from hvmon.records.dossier import Dossier, local
 from hvmon.rules import why_changed, why_now, why_real
 from hvmon.rules.why_windows import Evidence, Pair, Reading, Weighed
 from hvmon.stats.figure import Refused
-from hvmon.stats.likeforlike import key_of, last_versus_previous
+from hvmon.stats.likeforlike import NotComparable, key_of, last_versus_previous
 from hvmon.stats.series import readings_frame
 
 SOURCE = "Practice"
@@ -142,13 +142,10 @@ def matched_pair(dossier: Dossier) -> Pair | Refused:
     frame = readings_frame(dossier)
     usable = frame.filter(pl.col("refusal").is_null())
     found = last_versus_previous(usable)
-    if hasattr(found, "last_id"):
-        last, previous = (
-            _reading(dossier, usable, found.last_id),
-            _reading(dossier, usable, found.previous_id),
-        )
-        return Pair(dossier, last, previous, like_for_like=True)
-    return _same_kind(dossier, usable, found.reason)
+    if isinstance(found, NotComparable):
+        return _same_kind(dossier, usable, found.reason)
+    last, previous = (_reading(dossier, usable, which) for which in (found.last_id, found.previous_id))
+    return Pair(dossier, last, previous, like_for_like=True)
 
 
 def _same_kind(dossier: Dossier, usable: pl.DataFrame, reason: str) -> Pair | Refused:
