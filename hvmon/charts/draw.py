@@ -21,6 +21,9 @@ from hvmon.vocabulary import VentilatorState
 LEAST_SPAN_KPA = 3.0
 """[kPa] the CO2 axis never shows less, so that noise does not look like a fall from a cliff."""
 
+NO_OXYGEN = "on air"
+"""The words of a reading without oxygen; before the first reading, so that air alone is not written."""
+
 DENSE_TEXTS = 45
 """Numbers beside the symptom bars are left out above this many columns; the pointer still shows them."""
 
@@ -60,9 +63,8 @@ def _readings(rows: TimelineRows, zone: str, unit: PressureUnit, palette: Palett
         for kind, state in zip(kinds, states, strict=True)
     ]
     glyphs = [glyph(kind, state) for kind, state in zip(kinds, states, strict=True)]
-    same = pl.col("oxygen").eq_missing(pl.col("oxygen").shift()) & ~pl.col("beside").str.contains(
-        "?", literal=True
-    )
+    before = pl.col("oxygen").shift(fill_value=NO_OXYGEN)
+    same = (pl.col("oxygen") == before) & ~pl.col("beside").str.contains("?", literal=True)
     return frame.with_columns(
         pl.when(same).then(pl.lit("")).otherwise("beside").alias("beside"),
         _wall_ms("at", zone).alias("t"),
@@ -310,13 +312,7 @@ def draw_timeline(
         "changes": changes.select("t"),
         "change_words": _worded(changes, Lane.SETTINGS, span, layout),
         "today": pl.DataFrame({"t": [_day_ms(today)], "words": ["today"]}),
-        **legend(
-            pairs,
-            with_trend=trend.height > 0,
-            oxygen=readings["beside"].str.starts_with("O2").any(),
-            layout=layout,
-            palette=palette,
-        ),
+        **legend(pairs, with_trend=trend.height > 0, layout=layout, palette=palette),
     }
     if layout.shows(Lane.USE):
         frames |= _desk_frames(rows, layout, zone, unit, palette, span)

@@ -120,13 +120,13 @@ REVIEW = Layout(
 
 MEETING = Layout(
     "meeting",
-    ((Lane.LEGEND, 114.0), (Lane.SETTINGS, 74.0), (Lane.CO2, 330.0)),
+    ((Lane.LEGEND, 74.0), (Lane.SETTINGS, 40.0), (Lane.CO2, 300.0)),
     gap_px=14.0,
     font_px=28.0,
     sign_px2=460.0,
     line_px=2.6,
     margin_px=150.0,
-    plot_px=1560.0,
+    plot_px=1360.0,
     ticks=8,
 )
 """One person on the wall of a meeting room: text of 28 px, read at 2.5 to 3 m on a 55-inch screen."""

@@ -16,6 +16,8 @@ STATE_WORDS = {
     VentilatorState.ON.value: "on",
     VentilatorState.NOT_RECORDED.value: "state not recorded",
 }
+OFF_ON = "(off, on: ventilator)"
+MODELLED = "modelled usual level, 80 and 95 %"
 _ORDER = (VentilatorState.OFF.value, VentilatorState.ON.value, VentilatorState.NOT_RECORDED.value)
 SIGNS = {"px": pl.Float64, "py": pl.Float64, "glyph": pl.String, "fill": pl.String, "stroke": pl.String}
 TEXTS = {"px": pl.Float64, "py": pl.Float64, "words": pl.String}
@@ -77,7 +79,7 @@ def _kind_width(kind: str, states: list[str], font_px: float) -> float:
 
 
 def legend(
-    present: Iterable[tuple[str, str]], *, with_trend: bool, oxygen: bool, layout: Layout, palette: Palette
+    present: Iterable[tuple[str, str]], *, with_trend: bool, layout: Layout, palette: Palette
 ) -> dict[str, pl.DataFrame]:
     """Give the frames of the legend for the (kind, ventilator state) pairs present."""
     pairs = set(present)
@@ -93,25 +95,15 @@ def legend(
             pen.text(STATE_WORDS[state], 0.7)
         pen.px += layout.font_px
     if pairs:
-        _closing(pen, with_trend=with_trend, oxygen=oxygen)
+        pen.room(width_px(OFF_ON, layout.font_px))
+        pen.text(OFF_ON, 1.2)
+    if with_trend:
+        pen.room(width_px(MODELLED, layout.font_px) + 6 * layout.font_px)
+        pen.box(palette.band_narrow, palette.band_narrow)
+        pen.box(palette.band_wide, palette.band_wide)
+        pen.text(MODELLED)
     return {
         "legend_signs": pl.DataFrame(pen.signs, schema=SIGNS),
         "legend_texts": pl.DataFrame(pen.texts, schema=TEXTS),
         "legend_boxes": pl.DataFrame(pen.boxes, schema=BOXES),
     }
-
-
-def _closing(pen: _Pen, *, with_trend: bool, oxygen: bool) -> None:
-    """Say what off and on mean, and that the band is modelled."""
-    words = (
-        "(off, on: ventilator; O2: L/min, written where it changes)" if oxygen else "(off, on: ventilator)"
-    )
-    pen.room(width_px(words, pen.layout.font_px))
-    pen.text(words, 1.6)
-    if not with_trend:
-        return
-    words = "modelled usual level: 80 %, 95 %"
-    pen.room(width_px(words, pen.layout.font_px) + 6 * pen.layout.font_px)
-    pen.box(pen.palette.band_narrow, pen.palette.band_narrow)
-    pen.box(pen.palette.band_wide, pen.palette.band_wide)
-    pen.text(words)

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-GLYPH_WIDTH = 0.56
-"""Mean width of a letter as a share of the text size; the fonts named in the theme lie near it."""
+GLYPH_WIDTH = 0.54
+"""Mean width of a letter as a share of the text size; the widest font named in the theme lies near it."""
 
 GAP_PX = 10.0
 """[px] between two texts of one row."""

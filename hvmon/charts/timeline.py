@@ -110,11 +110,11 @@ def _today(layout: Layout, palette: Palette) -> alt.LayerChart:
     place = layout.place(Lane.CO2)
     rule = _named("today").mark_rule(stroke=palette.ink, strokeWidth=layout.line_px, clip=True)
     text = _named("today").mark_text(
-        align="right", baseline="bottom", dx=-3, dy=-2, fontSize=layout.font_px, fill=palette.muted
+        align="right", baseline="top", dx=-4, dy=1, fontSize=layout.font_px, fill=palette.muted
     )
     return _layers(
         rule.encode(x=_x(with_ends=True), y=alt.value(place.top), y2=alt.value(layout.height_px)),
-        text.encode(x=_x(), y=alt.value(place.bottom), text="words:N"),
+        text.encode(x=_x(), y=alt.value(place.top), text="words:N"),
     )
 
 
@@ -154,7 +154,7 @@ def _shape() -> alt.Shape:
 
 def _settings(layout: Layout, palette: Palette) -> alt.LayerChart:
     """Draw the lane of settings changes: a tick at the moment, words beside it."""
-    y = _rows(layout, Lane.SETTINGS, ["Settings", "changes"])
+    y = _rows(layout, Lane.SETTINGS, ["Settings"])
     marks = _named("change_words").mark_text(
         align=alt.expr("datum.side"), dx=alt.expr("datum.dx"), baseline="middle", fontSize=layout.font_px
     )

@@ -61,7 +61,7 @@ def oxygen_words(flow: Decimal | NotRecorded) -> str:
 def _oxygen_beside(flow: Decimal | NotRecorded) -> str:
     if isinstance(flow, NotRecorded):
         return "O2?"
-    return f"O2 {flow.normalize():f}" if flow > 0 else ""
+    return f"O2 {flow.normalize():f} L/min" if flow > 0 else "on air"
 
 
 def state_words(state: SamplingState) -> str:

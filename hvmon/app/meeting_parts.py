@@ -1,0 +1,168 @@
+"""The meeting's screen: sizes for a wall, moving through the list, the form of a decision."""
+
+from datetime import datetime
+from uuid import uuid4
+
+import streamlit as st
+
+from hvmon.app import cache, parts, review_parts, reviews
+from hvmon.app.parts import plain
+from hvmon.app.pictures import show
+from hvmon.charts.layout import MEETING
+from hvmon.services import meeting, meeting_lines
+from hvmon.services.outcome import Outcome
+from hvmon.services.review import Review
+from hvmon.units import PressureUnit
+from hvmon.vocabulary import TestKind
+
+# Headline 44 px and more, other text 28 px: read at three metres on a 55-inch screen of 1080 lines.
+_STYLE = """
+.st-key-meeting_head h1 { font-size: 46px; line-height: 1.1; padding: 0; }
+.st-key-meeting_head p { font-size: 30px; line-height: 1.25; }
+.st-key-meeting_facts p { font-size: 28px; line-height: 1.2; }
+.st-key-meeting_form label p, .st-key-meeting_form input, .st-key-meeting_form button p { font-size: 20px; }
+.st-key-meeting_style { display: none; }
+"""
+_style = st.components.v2.component("hvmon_meeting", html="<span></span>", css=_STYLE, isolate_styles=False)
+
+LIST, PLACE, FORM = "meeting_list", "meeting_place", "meeting_form_token"
+
+
+def style() -> None:
+    """Set the sizes of the meeting's texts."""
+    _style(key="meeting_style")
+
+
+def people() -> tuple[str, ...]:
+    """Give the list of this meeting; made once, so that nobody moves while it is gone through."""
+    if LIST not in st.session_state:
+        st.session_state[LIST] = list(meeting.agenda(reviews.caseload(left=reviews.stale())))
+        st.session_state[PLACE] = 0
+    return tuple(st.session_state[LIST])
+
+
+def again() -> None:
+    """Make the list anew, in today's order of need."""
+    for key in (LIST, PLACE, FORM):
+        st.session_state.pop(key, None)
+
+
+def place(count: int) -> int:
+    """Give where in the list the meeting is."""
+    return max(0, min(int(st.session_state.get(PLACE, 0)), count - 1))
+
+
+def move(step: int) -> None:
+    """Go on or back; an unsaved form is left behind with its person."""
+    st.session_state[PLACE] = place(len(people())) + step
+    st.session_state.pop(FORM, None)
+
+
+def bar(at: int, count: int, *, invented: bool) -> None:
+    """Show where the meeting is and the buttons to move; Alt with an arrow does the same."""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.button("Previous", on_click=move, args=(-1,), disabled=at == 0, shortcut="Alt+Left")
+        st.button("Next", on_click=move, args=(1,), disabled=at >= count - 1, shortcut="Alt+Right")
+        st.markdown(f"**{at + 1}** of {count}, in order of need")
+        st.button("Make the list anew", on_click=again)
+        parts.invented_mark(invented)
+        st.caption("Two minutes a person. “Hide names” stands on the left.")
+
+
+def head(review: Review) -> None:
+    """Show who it is and why the person is listed."""
+    name = review.dossier.identity.name if review.dossier.identity else "name not held"
+    with st.container(key="meeting_head", gap=None):
+        st.title(plain(parts.shown_name(name)), anchor=False)
+        st.markdown(
+            f"{plain(meeting_lines.who_words(review))}  \n**{plain(meeting_lines.why_listed(review))}**"
+        )
+
+
+def facts(review: Review, unit: PressureUnit) -> None:
+    """Show four facts in large text."""
+    with st.container(key="meeting_facts"):
+        for tile, column in zip(meeting_lines.lines(review, unit), st.columns(4), strict=True):
+            column.markdown(f":gray[{plain(tile.label)}]  \n**{plain(tile.words)}**  \n{plain(tile.detail)}")
+
+
+def chart(review: Review, unit: PressureUnit) -> None:
+    """Show the CO2 course with the settings changes."""
+    drawn = review_parts.picture(review, layout=MEETING, unit=unit, days=0, for_print=False)
+    show(drawn, key=f"meeting-{review.dossier.person_key}-{unit}")
+
+
+# --- the decision --------------------------------------------------------------------------------
+
+
+def _token() -> tuple[str, datetime]:
+    """Give the form's token and the moment it was drawn: the same form saved twice is one decision."""
+    if FORM not in st.session_state:
+        st.session_state[FORM] = (uuid4().hex, cache.now())
+    token, drawn_at = st.session_state[FORM]
+    return str(token), drawn_at
+
+
+def _typed(token: str) -> tuple[meeting.Decided, bool]:
+    """Draw the fields; give what was typed and whether Save was pressed."""
+    left, right = st.columns(2)
+    question = left.text_input("Question to the meeting", key=f"question-{token}", max_chars=4000)
+    decision = right.text_input("Decision", key=f"decision-{token}", max_chars=200)
+    who, when, what, press = st.columns([3, 2, 3, 2], vertical_alignment="bottom")
+    owner = who.text_input("Owner", key=f"owner-{token}", max_chars=200)
+    due = when.date_input("By", value=None, key=f"due-{token}", format="DD/MM/YYYY")
+    kinds = [TestKind.NONE.value, *(kind.value for kind in TestKind if kind != TestKind.NONE)]
+    test = what.selectbox("Test it asks for", kinds, key=f"test-{token}")
+    pressed = press.button("Save decision", key=f"save-{token}", type="primary", width="stretch")
+    return meeting.Decided(question, decision, owner, due, TestKind(test)), pressed
+
+
+def form(review: Review) -> None:
+    """Ask for question, decision, owner and date, and store them together."""
+    earlier(review)
+    if not parts.need_actor():
+        return
+    token, drawn_at = _token()
+    with st.container(key="meeting_form"):
+        decided, pressed = _typed(token)
+        if pressed:
+            _save(review, decided, token, drawn_at)
+
+
+def _save(review: Review, decided: meeting.Decided, token: str, drawn_at: datetime) -> None:
+    found = meeting.problems(decided, today=cache.today())
+    for _, sentence in found:
+        st.error(plain(sentence))
+    if found:
+        return
+    outcome = meeting.save_decision(
+        cache.store(),
+        review.dossier,
+        decided,
+        met_at=drawn_at,
+        actor=cache.actor(),
+        request_id=token,
+        now=cache.now(),
+    )
+    _told(outcome)
+
+
+def _told(outcome: Outcome) -> None:
+    if not outcome.stored:
+        st.error(f"{outcome.fate}: {plain(outcome.words)}")
+        return
+    st.session_state.pop(FORM, None)
+    st.session_state["meeting_said"] = outcome.words
+    st.rerun()
+
+
+def earlier(review: Review) -> None:
+    """Show what was decided before and what is still open."""
+    said = st.session_state.pop("meeting_said", None)
+    if said:
+        st.success(plain(f"Decision: {said}"))
+    for one in meeting.last_decisions(review.dossier, at_most=2):
+        st.markdown(f":gray[{one.met_at:%d %b %Y}] {plain(one.decision)} :gray[({plain(one.decided_by)})]")
+    for action in meeting.open_actions(review.dossier)[:3]:
+        late = " · **overdue**" if action.due < cache.today() else ""
+        st.markdown(f":gray[open] {plain(action.what)}: {plain(action.owner)} by {action.due:%d %b %Y}{late}")
