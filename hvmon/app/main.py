@@ -26,4 +26,8 @@ def run() -> None:
         st.stop()
     browser.style()
     sidebar.draw()
-    page.run()
+    try:
+        page.run()
+    except StoreError as error:
+        st.error(parts.plain(error))
+        parts.caution()

@@ -109,7 +109,8 @@ def _words(name: str, flat: Mapping[str, Any], zone: str) -> str:
 
 def sections(held: Held[Any]) -> tuple[Section, ...]:
     """Give the questions of a correction, filled with what is stored."""
-    model, flat = type(held.record), flatten(held.record)
+    model: type[PersonRecord] = type(held.record)
+    flat = flatten(held.record)
     zone = str(flat.get("zone") or "UTC")
     edited = [
         ask(model, column.name, default=as_typed(flat[column.name], zone))
@@ -138,7 +139,8 @@ def _without(dossier: Dossier, held: Held[Any]) -> Dossier:
     part = getattr(dossier, table)
     if not isinstance(part, tuple):
         return dossier
-    return replace(dossier, **{table: tuple(one for one in part if one.record_id != held.record_id)})
+    others: dict[str, Any] = {table: tuple(one for one in part if one.record_id != held.record_id)}
+    return replace(dossier, **others)
 
 
 def correct(

@@ -8,7 +8,8 @@ import polars as pl
 
 from hvmon.records.dossier import Dossier
 from hvmon.records.person import Person
-from hvmon.store.store import PersonLine, Store
+from hvmon.store.reading import PersonLine
+from hvmon.store.store import Store
 
 __all__ = [
     "Banner",

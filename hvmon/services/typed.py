@@ -26,12 +26,22 @@ from hvmon.vocabulary import NOT_RECORDED
 NOT_RECORDED_TYPED = {"n", "nr", NOT_RECORDED.value}
 YES, NO = "yes", "no"
 
-_PRESSURE_STEMS = {"pco2": "paco2", "po2": "pao2", "ptcco2": "ptcco2"}
+_UNITS = {unit.value for unit in PressureUnit}
+_PRESSURE_STEMS = {
+    "pco2": "paco2",
+    "po2": "pao2",
+    **dict.fromkeys(
+        ("ptcco2", "tcco2_awake_supine", "tcco2_mean", "tcco2_median", "tcco2_peak"),
+        "ptcco2",
+    ),
+}
 _LIMIT_NAMES = {
     "residual_events_per_h": "events_per_h",
     "daytime_h": "usage_h",
     "ipap_max_cmh2o": "ipap_cmh2o",
     "target_volume_ml": "tidal_volume_ml",
+    "spo2_mean_pct": "spo2_pct",
+    "spo2_nadir_pct": "spo2_pct",
 }
 
 
@@ -59,7 +69,7 @@ def limit_of(column: str, unit: str | None = None) -> EntryLimit | None:
     for prefix in ("", "state_", "program_1_", "program_2_"):
         name = column.removeprefix(prefix)
         if name in _PRESSURE_STEMS:
-            return entry_limit(f"{_PRESSURE_STEMS[name]}_{unit.lower()}") if unit else None
+            return entry_limit(f"{_PRESSURE_STEMS[name]}_{unit.lower()}") if unit in _UNITS else None
         try:
             return entry_limit(_LIMIT_NAMES.get(name, name))
         except KeyError:
@@ -135,7 +145,7 @@ def read(model: type[Record], name: str, text: str, *, zone: str, unit: str | No
     limit = limit_of(name, unit)
     value = _parse(column, text, zone)
     if _is_pressure(model, name):
-        if unit is None:
+        if unit not in _UNITS:
             raise NotUnderstood("choose the unit first: kPa or mmHg")
         value = Pressure(value=value, unit=PressureUnit(unit))
     if not _is_unit(model, name):

@@ -117,7 +117,7 @@ def _state(answers: Answers) -> Section:
 
 
 def _result(answers: Answers) -> Section:
-    unit = answers.get("unit") or None
+    unit = answers.get("unit", "").strip() or None
     first = own("unit", tuple(unit.value for unit in PressureUnit))
     if answers.get("sample") == SENSOR:
         rest = [ask(SpotTranscutaneous, name, prefix="sample.", unit=unit) for name in ("ptcco2", "spo2_pct")]

@@ -58,7 +58,7 @@ class Work:
 
 def read_fields(work: Work) -> None:
     """Read every typed field by itself, so that each is answered at once."""
-    unit = work.answers.get("unit") or None
+    unit = work.answers.get("unit", "").strip() or None
     for ask in work.asks:
         text = work.answers.get(ask.key, "")
         if ask.model is None or ask.options or not text.strip():
@@ -114,6 +114,11 @@ def _make(work: Work, model: type[Record], prefix: str, fixed: Mapping[str, Any]
     keys = {ask.column: ask.key for ask in work.asks if ask.key.startswith(prefix)}
     for column, text in read.refused.items():
         work.refused.setdefault(keys.get(column, f"{prefix}{column}"), text)
+    required = {ask.key for ask in work.asks if ask.required}
+    for column in read.missing:
+        key = keys.get(column, f"{prefix}{column}")
+        if key not in required:  # the form says of required questions itself that they are missing
+            work.refused.setdefault(key, "is needed")
 
 
 def _build_visit(work: Work) -> None:
