@@ -17,7 +17,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 
 from people import PEOPLE, Invented
-from stories import STORIES, Change, Sample, Story
+from stories import STORIES, Change, Night, Sample, Story
 
 from hvmon.files.tables import write_folder
 from hvmon.physiology.acid_base import bicarbonate_mmol_l
@@ -271,7 +271,7 @@ class Maker:
 
     def rating(self, level_kpa: float, per_kpa: float) -> int:
         value = (
-            1.0 + per_kpa * max(level_kpa - 5.8, 0) + self.story.symptom_shift * 0.8 + self.rng.normal(0, 1.1)
+            1.0 + per_kpa * max(level_kpa - 5.8, 0) + self.story.symptom_shift * 0.8 + self.rng.normal(0, 0.6)
         )
         return int(min(max(round(value), 0), 10))
 
@@ -438,8 +438,18 @@ class Maker:
                 recorded_by=STAFF[1],
             )
 
+    def controls(self) -> Iterator[Night]:
+        """Give the control night after each change that asks for one, unless the story lost it."""
+        for change in self.story.changes:
+            asked = change.owed in {TestKind.NIGHT_STUDY, TestKind.DAY_GAS_AND_NIGHT}
+            done = any(change.day < night.day <= change.day + 120 for night in self.story.nights)
+            lost = self.who.story in {"lost_recheck", "sparse"} and change != self.story.changes[0]
+            if asked and not done and not lost and change.day + 40 < 0:
+                level = self.usual_kpa(change.day + 40)
+                yield Night(change.day + 40, tc_mean_kpa=level - 0.3, tc_peak_kpa=level + 0.2)
+
     def nights(self) -> Iterator[NightSummary]:
-        for night in self.story.nights:
+        for night in (*self.controls(), *self.story.nights):
             tc_mean, tc_peak = night.tc_mean_kpa, night.tc_peak_kpa
             started = moment(night.day, 22, 15)
             below = round(night.below_90_min * 60)
@@ -513,6 +523,16 @@ def corrections(made: tuple[PersonRecord, ...]) -> list[dict[str, str]]:
     ]
 
 
+def recordings() -> list[dict[str, str]]:
+    """Give whose nights have a generated recording, and which."""
+    return [
+        {"person_key": maker.key, "night_of": day_date(night.day).isoformat(), "story": night.signal}
+        for maker in (Maker(number, who) for number, who in enumerate(PEOPLE))
+        for night in maker.story.nights
+        if night.signal
+    ]
+
+
 def main() -> None:
     """Write the tables beside this script."""
     folder = Path(__file__).parent / "tables"
@@ -524,6 +544,8 @@ def main() -> None:
     write_folder(folder, tables)
     listed = json.dumps(corrections(made), indent=1)
     (folder.parent / "corrections.json").write_text(listed + "\n", encoding="utf-8")
+    recorded = json.dumps(recordings(), indent=1)
+    (folder.parent / "recordings.json").write_text(recorded + "\n", encoding="utf-8")
     print(f"wrote {folder}")  # noqa: T201 - a script talks to its user
 
 

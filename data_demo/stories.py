@@ -118,8 +118,8 @@ def mask_wear() -> Story:
         leak=((-1095, 8), (-400, 9), (-120, 22), (0, 41)),
         volume=((-1095, 1.0), (-400, 1.0), (0, 0.83)),
         nights=(
-            Night(-990, signal="plateau_before"),
-            Night(-640, tc_mean_kpa=6.3, tc_peak_kpa=6.9, signal="plateau_after"),
+            Night(-990, signal="hypoventilation before"),
+            Night(-640, tc_mean_kpa=6.3, tc_peak_kpa=6.9, signal="hypoventilation after"),
             Night(-20, mean_spo2=89.5, below_90_min=148, tc_mean_kpa=7.6, tc_peak_kpa=8.4, signal="leak"),
         ),
     )
@@ -133,8 +133,8 @@ def recovery() -> Story:
                                                 owed=TestKind.DAY_GAS_AND_NIGHT)),
         (Sample(-1010, A), *_routine(-950, -800, -640, -480, -330), Sample(-285, E, reason=AFTER),
          *_routine(-200, -110, -20)),
-        nights=(Night(-335, tc_mean_kpa=7.4, tc_peak_kpa=8.1, below_90_min=120, mean_spo2=89, signal="plateau_before"),
-                Night(-280, tc_mean_kpa=6.1, tc_peak_kpa=6.5, signal="plateau_after")),
+        nights=(Night(-335, tc_mean_kpa=7.4, tc_peak_kpa=8.1, below_90_min=120, mean_spo2=89, signal="hypoventilation before"),
+                Night(-280, tc_mean_kpa=6.1, tc_peak_kpa=6.5, signal="hypoventilation after")),
     )  # fmt: skip
 
 
@@ -201,7 +201,7 @@ def over_ventilation() -> Story:
         (_start(-1030, ipap=16), Change(-125, 24, 4, 20, "wanted more rest at night")),
         (Sample(-1035, A), *_routine(-960, -760, -560, -360, -140), Sample(-80, E, reason=AFTER), Sample(-14, E)),
         nights=(Night(-900), Night(-78, mean_spo2=95, below_90_min=3, tc_mean_kpa=4.3, tc_peak_kpa=4.9,
-                                   signal="periodic")),
+                                   signal="periodic breathing")),
         fvc_pct=((-900, 44), (-400, 42), (-80, 41)),
     )  # fmt: skip
 
@@ -226,7 +226,7 @@ def oxygen_excess() -> Story:
         events=(Event(-95, EventKind.OXYGEN_CHANGE, "oxygen raised on the ward", oxygen=3.0),
                 Event(-110, EventKind.ADMISSION, "hip fracture", 14)),
         nights=(Night(-600, mean_spo2=91), Night(-45, mean_spo2=96, below_90_min=1, tc_mean_kpa=7.7,
-                                                 tc_peak_kpa=8.6, signal="oxygen_retention")),
+                                                 tc_peak_kpa=8.6, signal="oxygen retention")),
     )  # fmt: skip
 
 
@@ -344,7 +344,7 @@ def leak() -> Story:
         events=(Event(-82, EventKind.EQUIPMENT, "new mask, other size"),),
         nights=(
             Night(-970, signal="obstruction"),
-            Night(-30, mean_spo2=90, below_90_min=95, signal="probe_off"),
+            Night(-30, mean_spo2=90, below_90_min=95, signal="probe off"),
         ),
     )
 
@@ -376,7 +376,10 @@ def hinge() -> Story:
         ((-1095, 6.9), (-1000, 6.0), (-260, 6.0), (0, 7.2)),
         (_start(-1040),),
         (Sample(-1042, A), *_routine(-960, -760, -560, -380, -250, -170, -90, -25)),
-        nights=(Night(-960, signal="dst"), Night(-24, tc_mean_kpa=7.3, tc_peak_kpa=8.0, below_90_min=70)),
+        nights=(
+            Night(-961, signal="clock change"),
+            Night(-24, tc_mean_kpa=7.3, tc_peak_kpa=8.0, below_90_min=70),
+        ),
     )
 
 

@@ -1,0 +1,11 @@
+"""The command line; thin over services."""
+
+from hvmon.cli import nights, record, replay
+from hvmon.cli.base import app
+
+__all__ = ["main", "nights", "record", "replay"]
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

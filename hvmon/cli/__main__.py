@@ -1,0 +1,5 @@
+"""Run the command line with `python -m hvmon.cli`."""
+
+from hvmon.cli import main
+
+main()

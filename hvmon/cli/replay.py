@@ -1,0 +1,97 @@
+"""Commands that look back: replay a record, learn offsets and spreads from a service's own data."""
+
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.progress import Progress
+
+from hvmon.cli.base import CAUTION, StorePath, app, day_of, fail, now, opened, say, screen
+from hvmon.services import learning, replay
+
+Limits = Annotated[
+    list[float] | None, typer.Option("--limit-kpa", help="Level to watch, in kPa; repeatable.")
+]
+Priors = Annotated[Path | None, typer.Option("--priors", help="TOML of a service's own priors.")]
+
+
+@app.command("replay")
+def replay_command(
+    folder: Annotated[Path, typer.Argument(help="Folder of CSV tables, as export writes it.")],
+    *,
+    out: Annotated[Path, typer.Option("--out", help="CSV of every turn of every flag.")],
+    turning_points: Annotated[
+        Path | None,
+        typer.Option("--turning-points", help="CSV person_key,turned_on (CO2 began to rise)."),
+    ] = None,
+    limit_kpa: Limits = None,
+    watch: Annotated[float, typer.Option("--watch", help="Chance at which a trend is watched.")] = 0.80,
+    likely: Annotated[float, typer.Option("--likely", help="Chance at which a trend is likely.")] = 0.95,
+    threshold: Annotated[
+        list[str] | None,
+        typer.Option("--threshold", help="Threshold of a second opinion, as NAME=VALUE; may be repeated."),
+    ] = None,
+    every_days: Annotated[int, typer.Option("--every-days", min=1, help="Look this often between.")] = 30,
+    priors: Priors = None,
+    as_of: Annotated[str | None, typer.Option("--as-of", help="Last day; default: newest record.")] = None,
+) -> None:
+    """Step through a record day by day, knowing only what was known, and write when each flag was raised."""
+    until = datetime.combine(day_of(as_of) + timedelta(days=1), time(), UTC) if as_of else None
+    try:
+        options = replay.options_of(
+            limits_kpa=tuple(limit_kpa or ()), watch=watch, likely=likely, every_days=every_days,
+            thresholds=threshold or [],
+        )  # fmt: skip
+        table = learning.read_priors(priors)
+        made = _with_progress(folder, until, options, table)
+        scores = replay.write_replays(made, out, turning_points)
+    except (ValueError, OSError) as error:
+        raise fail(str(error)) from None
+    events = sum(len(each.events) for each in made)
+    say(f"{len(made)} people replayed, {events} turns of flags written to {out}")
+    for score in scores:
+        say(_score_words(score))
+    say(CAUTION)
+
+
+def _score_words(score: replay.FlagScore) -> str:
+    rate = "not known" if score.per_person_year is None else f"{score.per_person_year:.3f}"
+    delay = "none" if score.median_delay_days is None else f"{score.median_delay_days:.0f} days"
+    caught = f"caught {score.caught} of {score.turned}"
+    return f"{score.flag}: false flags per person-year {rate}, {caught}, median delay {delay}"
+
+
+def _with_progress(
+    folder: Path, until: datetime | None, options: replay.ReplayOptions, table: learning.Priors
+) -> list[replay.PersonReplay]:
+    made = []
+    with Progress(console=screen) as progress:
+        task = progress.add_task("Replaying", total=None)
+        for done, total, one in replay.replay_folder(folder, until=until, options=options, priors=table):
+            progress.update(task, completed=done, total=total)
+            if one is not None:
+                made.append(one)
+    return made
+
+
+@app.command()
+def learn(
+    *,
+    out: Annotated[Path, typer.Option("--out", help="Priors file (TOML) to write.")],
+    store: StorePath = None,
+    priors: Priors = None,
+) -> None:
+    """Learn offsets and spreads of the trend model from a service's own record. Never runs by itself."""
+    with opened(store) as record:
+        try:
+            result = learning.learn_from(record, today=now(), priors=learning.read_priors(priors))
+        except (ValueError, OSError) as error:
+            raise fail(str(error)) from None
+    if isinstance(result, learning.TooFew):
+        raise fail(f"{result.reason} Nothing was written.")
+    out.write_text(learning.priors_text(result), encoding="utf-8")
+    for row in result.rows:
+        pairs = "" if row.n_pairs is None else f" ({row.n_pairs} arterial pairs)"
+        say(f"{row.key}: {row.before} -> {row.after}{pairs}")
+    say(f"{result.n_people} people, {result.n_readings} readings; written to {out}. Read it before using it.")

@@ -1,0 +1,145 @@
+"""Import and export of the whole record as a folder of CSV tables."""
+
+import uuid
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from hvmon.files.tables import FolderReport, read_folder, write_folder
+from hvmon.records.base import PersonRecord
+from hvmon.records.dossier import Dossier
+from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
+from hvmon.rules.entry import EntryQuestion, questions
+from hvmon.sources import source
+from hvmon.store.store import Counts, Store
+
+Progress = Callable[[int], None]
+SHOWN_QUESTIONS = 200
+"""Unlikely values listed in a report; all are counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Unlikely values of one kind in the records of one person: the first of them, and how many."""
+
+    table: str
+    person_key: str
+    question: EntryQuestion
+    count: int
+
+    def __str__(self) -> str:
+        more = f" (and {self.count - 1} more like it)" if self.count > 1 else ""
+        return f"{self.table}, person {self.person_key}: {self.question.words}{more}"
+
+
+@dataclass(frozen=True, slots=True)
+class ImportResult:
+    """What an import found and did."""
+
+    report: FolderReport
+    asked: tuple[Asked, ...]
+    counts: Counts | None
+    dry_run: bool
+
+    @property
+    def stored(self) -> bool:
+        """Whether anything was handed to the store."""
+        return self.counts is not None
+
+    def lines(self) -> Iterator[str]:
+        """Give the report row by row: refusals first, then what is asked about."""
+        yield from (str(problem) for problem in self.report.all_problems)
+        yield from (f"asked: {asked}" for asked in self.asked[:SHOWN_QUESTIONS])
+        if len(self.asked) > SHOWN_QUESTIONS:
+            yield f"asked: and {len(self.asked) - SHOWN_QUESTIONS} more kinds of unlikely values"
+
+    def summary(self) -> str:
+        """Give one sentence: what was read and what was stored."""
+        if self.counts is not None:
+            done = f"{self.counts.added} records added, {self.counts.already} were already there."
+        elif self.dry_run:
+            done = "Dry run: nothing was stored."
+        else:
+            done = "Nothing was stored: correct the rows above, or accept the good ones."
+        unlikely = sum(asked.count for asked in self.asked)
+        asked = f" {unlikely} unlikely values are asked about." if unlikely else ""
+        return f"{self.report.summary} {done}{asked}"
+
+
+def import_tables(
+    store: Store,
+    folder: Path,
+    *,
+    actor: str,
+    now: datetime,
+    dry_run: bool = False,
+    accept_good: bool = False,
+    progress: Progress | None = None,
+) -> ImportResult:
+    """Import a folder of CSV tables in one transaction: everything, or nothing.
+
+    With `accept_good` the good rows are stored although others were refused. Unlikely values are stored
+    and asked about in the report.
+
+    Raises
+    ------
+    StoreError
+        Nothing was stored; a row that is there already with other values is named with its fields.
+    """
+    report = read_folder(folder)
+    records = report.records
+    asked = tuple(_asked(records, now))
+    counts = None
+    if not dry_run and records and (report.is_clean or accept_good):
+        counts = store.save_many(
+            records, actor=actor, request_id=uuid.uuid4().hex, now=now, progress=progress
+        )
+    return ImportResult(report, asked, counts, dry_run)
+
+
+def _asked(records: Sequence[PersonRecord], now: datetime) -> Iterator[Asked]:
+    found: dict[tuple[str, str, str, str], list[EntryQuestion]] = {}
+    for record in records:
+        table = KIND_OF_MODEL[type(record)].table
+        for question in questions(record, None, now=now):
+            kind = (table, record.person_key, question.check_id, question.field)
+            found.setdefault(kind, []).append(question)
+    for (table, person_key, _, _), asked in found.items():
+        yield Asked(table, person_key, asked[0], len(asked))
+
+
+def export_tables(store: Store, folder: Path) -> int:
+    """Write every record in force as CSV tables into a folder; give the number of rows.
+
+    The folder holds names and dates of birth; whoever exports keeps it safe.
+    """
+    tables: dict[str, list[PersonRecord]] = {kind.table: [] for kind in RECORD_KINDS}
+    for dossier in store.dossiers():
+        for table, records in _records_of(dossier):
+            tables[table].extend(records)
+    folder.mkdir(parents=True, exist_ok=True)
+    write_folder(folder, {table: records for table, records in tables.items() if records})
+    return sum(len(records) for records in tables.values())
+
+
+def _records_of(dossier: Dossier) -> Iterator[tuple[str, list[PersonRecord]]]:
+    for kind in RECORD_KINDS:
+        part = getattr(dossier, kind.table)
+        if isinstance(part, tuple):
+            yield kind.table, [held.record for held in part]
+        elif part is not None:
+            yield kind.table, [part]
+
+
+def source_words(key: str) -> str:
+    """Give a work of the bibliography in one line.
+
+    Raises
+    ------
+    KeyError
+        No such key.
+    """
+    work = source(key)
+    head = f"{work.key}: {work.authors} ({work.year or 'no year'}). {work.title}. {work.place}."
+    return f"{head} Read: {work.seen}. {work.mark.value}."

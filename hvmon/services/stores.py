@@ -1,0 +1,28 @@
+"""Open, create and check a store; where it stands when nothing else is said."""
+
+from pathlib import Path
+
+from platformdirs import user_data_path
+
+from hvmon.store.errors import StoreError
+from hvmon.store.store import Store
+
+__all__ = ["Store", "StoreError", "default_path", "open_store"]
+
+
+def default_path() -> Path:
+    """Give the path of the store in this user's data folder."""
+    return user_data_path("hvmon") / "record.sqlite"
+
+
+def open_store(path: Path, *, create: bool = False) -> Store:
+    """Open the store at a path; with `create`, make it when it is not there.
+
+    Raises
+    ------
+    StoreError
+        Not there, not an hvmon store, or written by a newer hvmon; the message says which.
+    """
+    if create:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    return Store.open(path, create=create)
