@@ -183,7 +183,7 @@ class Maker:
         extra = self.story.options.get("extra_hco3", 0.0)
         extra *= sample.day >= self.story.options.get("extra_from", 0)
         acute = 0.75 * (self.true_kpa(sample) - slow) if sample.acute else 0.0
-        return 24.3 + 3.2 * (slow - 5.33) + acute + extra + self.rng.normal(0, 0.5)
+        return 24.3 + 3.7 * (slow - 5.33) + acute + extra + self.rng.normal(0, 0.5)
 
     def occasion(self, index: int, sample: Sample) -> Iterator[PersonRecord]:
         hour, minute = int(self.rng.integers(9, 15)), int(self.rng.integers(0, 60))
