@@ -24,9 +24,10 @@ from hvmon.stats.anchor import Anchor, Baseline
 from hvmon.stats.body import INTERFACE_ML, Body, predicted_weight, whole_dead_space
 from hvmon.stats.breathing import Breathing
 from hvmon.stats.figure import Refused, Uncertain, plain_figure
+from hvmon.stats.forecast import forecast
 from hvmon.stats.machine import MachineSettings, Proposal, after
 from hvmon.stats.own_response import OwnResponse
-from hvmon.stats.whatif import what_if
+from hvmon.stats.steady import quantiles, robust_sd
 from hvmon.vocabulary import Circuit, HeightMethod, Interface, Sex, VentilatorMode
 
 READING_SD_LN = 0.05
@@ -166,14 +167,15 @@ def one(seed: int):
         step = now.pressure_support_cmh2o - settings.pressure_support_cmh2o
         slope = np.log(person.steady(now, person.vco2)[0] / paco2) / step
         own = OwnResponse(float(slope + rng.normal(0.0, 0.02)), 0.02, "one past change")
-    found = what_if(baseline, proposal, own=own, seed=seed)
+    found = forecast(baseline, proposal, own=own, seed=seed)
     if isinstance(found, Refused):
         return kind, None
+    expected, low_80, high_80, low_95, high_95 = quantiles(found.reading)
     return kind, (
-        found.low_80_kpa <= truth <= found.high_80_kpa,
-        found.low_95_kpa <= truth <= found.high_95_kpa,
-        found.sd_ln,
-        float(np.log(truth / found.expected_kpa)),
+        low_80 <= truth <= high_80,
+        low_95 <= truth <= high_95,
+        robust_sd(np.log(found.reading)),
+        float(np.log(truth / expected)),
         own is not None,
     )
 

@@ -31,6 +31,8 @@ from hvmon.stats.figure import (
 
 Array = np.ndarray
 
+FAN_DRAWS = 4_000
+"""Samples behind the fan: enough for a line on a chart."""
 RECHECK_AFTER_MORE_MIN = 30.0
 """[min] least wait after more ventilation, on the ventilator (Project; Taskar1995 still moving at 20 min)."""
 RECHECK_AFTER_LESS_MIN = 60.0
@@ -103,9 +105,10 @@ def hyperbola(vco2: Array, va: tuple[Array, Array], points: int = 60) -> pl.Data
 
 def fan(level: Array, reached: Array, va_after: Array, seed: int, points: int = 37) -> pl.DataFrame:
     """Give the way of PaCO2 to its new level on the ventilator over three hours."""
-    tau = time_constants(va_after, seed)
+    tau = time_constants(va_after, seed)[:FAN_DRAWS]
+    start, end = level[:FAN_DRAWS], reached[:FAN_DRAWS]
     minutes = np.linspace(0.0, 180.0, points)
-    rows = [quantiles(paco2_at_time_kpa(level, reached, np.full(DRAWS, t), tau)) for t in minutes]
+    rows = [quantiles(paco2_at_time_kpa(start, end, np.full(FAN_DRAWS, t), tau)) for t in minutes]
     return pl.DataFrame({"minute": minutes}).hstack(
         pl.DataFrame(rows, schema=list(CURVE_COLUMNS), orient="row")
     )

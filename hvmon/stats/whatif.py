@@ -5,7 +5,6 @@ kind under the same conditions*: it holds the error of the reading before, of th
 dead space, displayed volume and mechanics, of CO2 output, and of how much effort gives way.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -17,11 +16,12 @@ from hvmon.physiology.ventilation import implied_vco2_ml_min
 from hvmon.stats.anchor import Anchor, Baseline
 from hvmon.stats.breathing import LEAK_LIMIT_L_MIN
 from hvmon.stats.figure import DRAWS, Figure, Refused
+from hvmon.stats.forecast import Forecast, Part, forecast
 from hvmon.stats.guards import Guard, guards
 from hvmon.stats.machine import HOURS_A_DAY, MachineSettings, Proposal, after
-from hvmon.stats.mechanism import VCO2_RATIO_SD_LN, Array, Draws, Method, draw_change
+from hvmon.stats.mechanism import Method
 from hvmon.stats.own_response import OwnResponse
-from hvmon.stats.priors import Priors, default_priors
+from hvmon.stats.priors import Priors
 from hvmon.stats.steady import (
     SteadyState,
     empty_curve,
@@ -39,17 +39,6 @@ class Quantity(StrEnum):
 
     SAME_READING = "the next reading of the same kind under the same conditions"
     DAY_MEAN = "mean PaCO2 over 24 h, if the levels on and off the ventilator stay as they are"
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """What one method expects, as a factor on PaCO2, and the weight it was given."""
-
-    method: Method
-    factor: float
-    sd_ln: float
-    weight: float
-    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,13 +106,10 @@ def what_if(
     now = after(baseline.settings, proposal)
     if "hours_per_day" in proposal.changed:
         return _hours(baseline, proposal, now, seed)
-    table = priors or default_priors()
-    mechanism = _mechanism(baseline, proposal, now, seed)
-    combined = _combine(baseline, proposal, now, mechanism, own, table, seed)
-    if isinstance(combined, Refused):
-        return combined
-    parts, ratio = combined
-    return _answer(baseline, proposal, now, mechanism, parts, ratio, leak_limit_l_min, seed)
+    found = forecast(baseline, proposal, own=own, priors=priors, seed=seed)
+    if isinstance(found, Refused):
+        return found
+    return _answer(baseline, proposal, now, found, leak_limit_l_min, seed)
 
 
 def compare(
@@ -142,136 +128,30 @@ def compare(
     )
 
 
-def _mechanism(baseline: Baseline, proposal: Proposal, now: MachineSettings, seed: int) -> Draws | Refused:
-    """Sample ventilation before and after, or why volumes and rates cannot say anything."""
-    if baseline.anchor.off_reason is not None:
-        return baseline.anchor.off_reason
-    if isinstance(baseline.breathing, Refused):
-        return baseline.breathing
-    if isinstance(baseline.body.dead_space, Refused):
-        return baseline.body.dead_space
-    if baseline.body.dead_space.total.value >= baseline.breathing.tidal_volume_ml.value:
-        return Refused("dead space is not smaller than the displayed tidal volume", "a measured dead space")
-    return draw_change(
-        baseline.settings,
-        now,
-        baseline.breathing,
-        baseline.body.dead_space,
-        proposal.dead_space_change_ml,
-        seed=seed,
-    )
-
-
-def _combine(
-    baseline: Baseline,
-    proposal: Proposal,
-    now: MachineSettings,
-    mechanism: Draws | Refused,
-    own: OwnResponse | None,
-    priors: Priors,
-    seed: int,
-) -> tuple[tuple[Part, ...], Array] | Refused:
-    """Give the parts and the samples of ln PaCO2 after over before, CO2 output and readings apart."""
-    generator = np.random.default_rng([seed, 7])
-    oxygen = _oxygen(baseline.settings, now, priors)
-    only_oxygen = proposal.changed == ("oxygen_l_min",)
-    if isinstance(oxygen, Refused) and only_oxygen:
-        return oxygen
-    parts: list[Part] = []
-    ratio = np.zeros(DRAWS)
-    if not only_oxygen:
-        mixed = _mechanism_and_own(mechanism, _own_part(own, baseline.settings, now), generator)
-        if isinstance(mixed, Refused):
-            return mixed
-        found, ratio = mixed
-        parts.extend(found)
-    if isinstance(oxygen, Part):
-        parts.append(oxygen)
-        ratio = ratio + generator.normal(math.log(oxygen.factor), oxygen.sd_ln, DRAWS)
-    return tuple(parts), ratio
-
-
-def _oxygen(before: MachineSettings, now: MachineSettings, priors: Priors) -> Part | Refused | None:
-    """Give the usual effect of more or less oxygen; None when oxygen stays."""
-    if now.oxygen_l_min is None or now.oxygen_l_min == before.oxygen_l_min:
-        return None
-    if before.oxygen_l_min is None:
-        return Refused("the oxygen flow in use is not recorded", "the present oxygen flow")
-    step = now.oxygen_l_min - before.oxygen_l_min
-    mean, sd = priors.value("oxygen.mean") * step, priors.value("oxygen.sd") * abs(step)
-    return Part(Method.OXYGEN, math.exp(mean), sd, 1.0, f"{step:+g} L/min; a project assumption, no source")
-
-
-def _own_part(own: OwnResponse | None, before: MachineSettings, now: MachineSettings) -> Part | None:
-    old, new = before.pressure_support_cmh2o, now.pressure_support_cmh2o
-    if own is None or old is None or new is None or old == new:
-        return None
-    step = new - old
-    mean, sd = own.mean_ln_per_cmh2o * step, own.sd_ln_per_cmh2o * abs(step)
-    return Part(Method.OWN, math.exp(mean), sd, 1.0, own.words)
-
-
-def _mechanism_and_own(
-    mechanism: Draws | Refused, own: Part | None, generator: np.random.Generator
-) -> tuple[list[Part], Array] | Refused:
-    """Weigh mechanism and own response by their precision; two that disagree are both widened."""
-    if isinstance(mechanism, Refused):
-        if own is None:
-            return mechanism
-        return [own], generator.normal(math.log(own.factor), own.sd_ln, DRAWS)
-    ratio = mechanism.ln_ratio
-    mean, sd = float(np.median(ratio)), robust_sd(ratio)
-    if own is None:
-        return [Part(mechanism.method, math.exp(mean), sd, 1.0, _mechanism_words(mechanism))], ratio
-    weight = own.sd_ln**2 / (own.sd_ln**2 + sd**2)
-    joint = weight * mean + (1.0 - weight) * math.log(own.factor)
-    chi_square = (mean - math.log(own.factor)) ** 2 / (sd**2 + own.sd_ln**2)
-    joint_sd = (weight * sd**2) ** 0.5 * max(1.0, chi_square) ** 0.5
-    parts = [
-        Part(mechanism.method, math.exp(mean), sd, weight, _mechanism_words(mechanism)),
-        Part(Method.OWN, own.factor, own.sd_ln, 1.0 - weight, own.words),
-    ]
-    return parts, joint + (ratio - mean) * (joint_sd / sd if sd > 0.0 else 1.0)
-
-
-def _mechanism_words(mechanism: Draws) -> str:
-    if mechanism.method == Method.RATIO:
-        return "CO2 output and the machine's own error of volume cancel"
-    return "passive lung with trapping; effort taken to give way in part"
-
-
 def _answer(
     baseline: Baseline,
     proposal: Proposal,
     now: MachineSettings,
-    mechanism: Draws | Refused,
-    parts: tuple[Part, ...],
-    ratio: Array,
+    found: Forecast,
     leak_limit_l_min: float,
     seed: int,
 ) -> WhatIf:
-    """Put readings and CO2 output round the ratio and gather everything that is shown."""
-    generator = np.random.default_rng([seed, 3])
-    anchor = baseline.anchor
-    level = anchor.kpa * np.exp(generator.normal(0.0, anchor.sd_ln, DRAWS))
-    answer = 0.0 if isinstance(mechanism, Refused) else mechanism.answer
-    output = generator.normal(0.0, VCO2_RATIO_SD_LN, DRAWS) / (1.0 + answer)
-    reached = level * np.exp(ratio + output)
-    reading = reached * np.exp(generator.normal(0.0, anchor.sd_ln, DRAWS))
-    drawn = None if isinstance(mechanism, Refused) else mechanism
-    va = None if drawn is None else (drawn.va_before_l_min, drawn.va_before_l_min * np.exp(-ratio))
-    expected, low_80, high_80, low_95, high_95 = quantiles(reading)
+    """Gather everything that is shown of a forecast."""
+    drawn = found.mechanism
+    va = None if drawn is None else (drawn.va_before_l_min, drawn.va_before_l_min * np.exp(-found.ln_ratio))
+    vco2 = None if va is None else implied_vco2_ml_min(found.level, va[0])
+    expected, low_80, high_80, low_95, high_95 = quantiles(found.reading)
     return WhatIf(
-        proposal, baseline.settings, now, anchor, Quantity.SAME_READING,
-        expected, low_80, high_80, low_95, high_95, robust_sd(np.log(reading)), parts,
+        proposal, baseline.settings, now, baseline.anchor, Quantity.SAME_READING,
+        expected, low_80, high_80, low_95, high_95, robust_sd(np.log(found.reading)), found.parts,
         None if va is None else median_figure(va[0], "L/min"),
         None if va is None else median_figure(va[1], "L/min"),
-        None if va is None else median_figure(implied_vco2_ml_min(level, va[0]), "mL/min"),
-        None if va is None else steady_state(va[1], float(np.median(ratio)), seed),
-        guards(baseline, now, drawn, reached, leak_limit_l_min),
-        _wrong_if(baseline, proposal, parts),
-        empty_curve("alveolar_l_min") if va is None else hyperbola(implied_vco2_ml_min(level, va[0]), va),
-        empty_curve("minute") if va is None else fan(level, reached, va[1], seed),
+        None if vco2 is None else median_figure(vco2, "mL/min"),
+        None if va is None else steady_state(va[1], float(np.median(found.ln_ratio)), seed),
+        guards(baseline, now, drawn, found.reached, leak_limit_l_min),
+        _wrong_if(baseline, proposal, found.parts),
+        empty_curve("alveolar_l_min") if va is None or vco2 is None else hyperbola(vco2, va),
+        empty_curve("minute") if va is None else fan(found.level, found.reached, va[1], seed),
     )  # fmt: skip
 
 

@@ -1,0 +1,348 @@
+import importlib.util
+import math
+from dataclasses import replace
+from datetime import timedelta
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+import pytest
+from breathers import TODAY, change, dossier, gas, nights, program, usual_person
+
+from hvmon.physiology.ventilation import KPA_L_PER_ML, paco2_after_change_sd_kpa
+from hvmon.sources import BY_KEY
+from hvmon.stats.anchor import baseline_of
+from hvmon.stats.figure import Refused, plain_figure
+from hvmon.stats.guards import GuardState
+from hvmon.stats.machine import MachineSettings, Proposal, after
+from hvmon.stats.mechanism import Method, draw_change
+from hvmon.stats.own_response import OwnResponse, own_response
+from hvmon.stats.whatif import Quantity, compare, what_if
+from hvmon.vocabulary import Circuit, SampleKind, VentilatorMode
+
+STUDY = Path(__file__).parents[2] / "docs" / "studies" / "whatif_coverage.py"
+
+
+@pytest.fixture(scope="module")
+def usual():
+    return baseline_of(usual_person(), TODAY)
+
+
+def volume_mode(base, volume=450.0):
+    settings = MachineSettings(
+        VentilatorMode.VOLUME_CONTROL,
+        tidal_volume_ml=volume,
+        backup_rate_min=16.0,
+        inspiratory_time_s=1.2,
+        circuit=Circuit.DOUBLE_LIMB,
+    )
+    return replace(base, settings=settings)
+
+
+def guard(found, name):
+    return next(one for one in found.guards if one.name == name)
+
+
+# --- what it says -------------------------------------------------------------------------------------
+
+
+def test_more_pressure_support_lowers_the_expected_paco2_step_by_step(usual):
+    steps = [20.0, 22.0, 24.0, 26.0]
+    found = compare(usual, [Proposal(f"IPAP {ipap:g}", ipap_cmh2o=ipap) for ipap in steps])
+    expected = [one.expected_kpa for one in found]
+    assert expected == sorted(expected, reverse=True)
+    assert expected[0] < usual.anchor.kpa
+
+
+def test_the_intervals_nest_and_hold_the_expected_value(usual):
+    found = what_if(usual, Proposal("more", ipap_cmh2o=22.0))
+    assert found.low_95_kpa < found.low_80_kpa < found.expected_kpa < found.high_80_kpa < found.high_95_kpa
+    assert found.quantity == Quantity.SAME_READING
+
+
+def test_the_same_seed_gives_the_same_answer(usual):
+    one, other = (what_if(usual, Proposal("more", ipap_cmh2o=22.0), seed=4) for _ in range(2))
+    assert (one.expected_kpa, one.low_95_kpa) == (other.expected_kpa, other.low_95_kpa)
+
+
+def test_before_and_after_lie_on_the_metabolic_hyperbola(usual):
+    found = what_if(usual, Proposal("more", ipap_cmh2o=22.0))
+    implied = usual.anchor.kpa * found.va_before.value / KPA_L_PER_ML
+    assert found.vco2.value == pytest.approx(implied, rel=0.02)
+    curve = found.hyperbola
+    product = curve["alveolar_l_min"] * curve["paco2_kpa"]
+    assert product.to_numpy() == pytest.approx(found.vco2.value * KPA_L_PER_ML, rel=0.02)
+
+
+def test_the_fan_starts_at_the_reading_and_ends_at_the_new_level(usual):
+    fan = what_if(usual, Proposal("more", ipap_cmh2o=24.0)).fan
+    assert fan["paco2_kpa"][0] == pytest.approx(usual.anchor.kpa, rel=0.01)
+    assert fan["minute"][-1] == 180.0
+    assert abs(fan["paco2_kpa"][-1] - fan["paco2_kpa"][-2]) < 0.01
+
+
+def test_the_honest_recheck_is_later_after_less_ventilation_than_after_more(usual):
+    more = what_if(usual, Proposal("more", ipap_cmh2o=22.0)).steady
+    less = what_if(usual, Proposal("less", ipap_cmh2o=14.0)).steady
+    assert more.earliest_on_ventilator_min >= 30.0
+    assert less.earliest_on_ventilator_min >= 60.0
+    assert less.t95_min.value > more.t95_min.value
+
+
+def test_it_says_what_would_make_it_wrong_and_orders_nothing(usual):
+    found = what_if(usual, Proposal("more", ipap_cmh2o=22.0))
+    words = " ".join((*found.wrong_if, *(one.words for one in found.guards), found.steady.words)).lower()
+    assert "effort" in words
+    assert not any(order in words for order in ("increase ", "reduce ", "should", "recommend", "must "))
+
+
+# --- how it is worked out ---------------------------------------------------------------------------
+
+
+def test_minute_volume_scaling_is_not_used_when_tidal_volume_changes(usual):
+    base = volume_mode(usual)
+    passive = draw_of(base, Proposal("more", tidal_volume_ml=550.0))
+    open_ratio = float(np.exp(np.median(passive.ln_open)))
+    assert open_ratio < 450.0 / 550.0 - 0.05  # dead space makes the change larger than that of volumes
+
+
+def draw_of(base, proposal):
+    return draw_change(
+        base.settings,
+        after(base.settings, proposal),
+        base.breathing,
+        base.body.dead_space,
+        proposal.dead_space_change_ml,
+        seed=1,
+    )
+
+
+def test_a_change_of_rate_only_does_not_depend_on_dead_space(usual):
+    base = volume_mode(usual)
+    small = replace(base.body.dead_space, total=plain_figure(90.0, 1.0, "mL"))
+    large = replace(base.body.dead_space, total=plain_figure(220.0, 1.0, "mL"))
+    answers = [
+        what_if(
+            replace(base, body=replace(base.body, dead_space=one)), Proposal("rate", backup_rate_min=20.0)
+        )
+        for one in (small, large)
+    ]
+    assert answers[0].expected_kpa == pytest.approx(answers[1].expected_kpa, rel=1e-9)
+
+
+def test_where_the_first_order_form_holds_the_samples_agree_with_it_within_five_percent(usual):
+    # volume mode, one common gain of the machine: only dead space and that gain make the open ratio uncertain
+    base = volume_mode(usual)
+    proposal = Proposal("a little more", tidal_volume_ml=480.0)
+    narrow = replace(base.body.dead_space, total=plain_figure(150.0, 30.0, "mL"))
+    quiet = replace(base.breathing, tidal_volume_ml=replace(base.breathing.tidal_volume_ml, sd=1e-6))
+    draws = draw_of(replace(base, body=replace(base.body, dead_space=narrow), breathing=quiet), proposal)
+    volume = quiet.tidal_volume_ml.value
+    more = volume * 480.0 / 450.0
+    first = paco2_after_change_sd_kpa(1.0, volume, 16.0, more, 16.0, 150.0, 0.0, 0.0, 0.04 * more, 30.0)
+    ratio = np.exp(draws.ln_open)
+    low, high = np.quantile(ratio, [0.158655, 0.841345])
+    assert (high - low) / 2 == pytest.approx(first, rel=0.05)
+
+
+def test_own_response_and_mechanism_are_weighed_by_their_precision(usual):
+    proposal = Proposal("more", ipap_cmh2o=22.0)
+    alone = what_if(usual, proposal)
+    sure = what_if(usual, proposal, own=OwnResponse(-0.03, 0.002, "two past changes"))
+    unsure = what_if(usual, proposal, own=OwnResponse(-0.03, 0.5, "one past change"))
+    weights = {part.method: part.weight for part in sure.parts}
+    assert weights[Method.OWN] > 0.9
+    assert sum(weights.values()) == pytest.approx(1.0)
+    assert unsure.expected_kpa == pytest.approx(alone.expected_kpa, rel=0.01)
+    assert sure.expected_kpa == pytest.approx(usual.anchor.kpa * math.exp(-0.12), rel=0.03)
+
+
+def test_own_response_is_silent_where_more_than_pressure_support_changes(usual):
+    found = what_if(
+        usual, Proposal("two", ipap_cmh2o=22.0, backup_rate_min=18.0), own=OwnResponse(-0.03, 0.002)
+    )
+    assert Method.OWN not in {part.method for part in found.parts}
+
+
+def test_two_methods_that_disagree_are_both_widened(usual):
+    proposal = Proposal("more", ipap_cmh2o=22.0)
+    agreeing = what_if(usual, proposal, own=OwnResponse(-0.06, 0.03, ""))
+    opposed = what_if(usual, proposal, own=OwnResponse(0.20, 0.03, ""))
+    assert opposed.sd_ln > agreeing.sd_ln
+
+
+def test_own_response_is_a_weighted_line_through_the_origin():
+    found = own_response([(4.0, -0.12, 0.04), (0.0, 0.5, 0.01), (-2.0, 0.06, 0.04)])
+    assert found.mean_ln_per_cmh2o == pytest.approx(-0.03)
+    assert found.sd_ln_per_cmh2o == pytest.approx(0.04 / math.sqrt(20.0))
+    assert own_response([(0.0, 0.1, 0.1)]) is None
+
+
+def test_added_dead_space_raises_and_a_higher_backup_rate_below_the_own_rate_does_nothing(usual):
+    added = what_if(usual, Proposal("filter", dead_space_change_ml=60.0))
+    idle = what_if(usual, Proposal("backup 15", backup_rate_min=15.0))
+    assert added.expected_kpa > usual.anchor.kpa
+    assert idle.expected_kpa == pytest.approx(usual.anchor.kpa, rel=0.01)
+
+
+def test_oxygen_has_its_usual_small_effect_and_says_it_is_an_assumption(usual):
+    found = what_if(usual, Proposal("oxygen", oxygen_l_min=2.0))
+    assert found.expected_kpa == pytest.approx(usual.anchor.kpa * math.exp(0.02), rel=0.01)
+    assert [part.method for part in found.parts] == [Method.OXYGEN]
+    assert "no source" in found.parts[0].words
+
+
+def test_hours_give_the_mean_over_the_day_from_both_levels():
+    both = usual_person(gas(8.0, TODAY - timedelta(days=3), on=False))
+    found = what_if(baseline_of(both, TODAY), Proposal("hours", hours_per_day=14.0))
+    assert found.quantity == Quantity.DAY_MEAN
+    assert found.expected_kpa == pytest.approx((14 * 7.0 + 10 * 8.0) / 24, rel=0.01)
+
+
+def test_a_target_volume_is_followed_in_part(usual):
+    settings = MachineSettings(
+        VentilatorMode.VOLUME_TARGETED_PRESSURE, target_volume_ml=450.0, backup_rate_min=14.0, epap_cmh2o=5.0
+    )
+    found = what_if(replace(usual, settings=settings), Proposal("target", target_volume_ml=520.0))
+    assert found.expected_kpa < usual.anchor.kpa
+    assert found.parts[0].method == Method.RATIO
+
+
+# --- guards -------------------------------------------------------------------------------------------
+
+
+def test_guards_are_facts_with_a_known_source(usual):
+    found = what_if(usual, Proposal("more", ipap_cmh2o=34.0))
+    assert {one.source for one in found.guards} <= BY_KEY.keys()
+    assert guard(found, "pressure support").state == GuardState.OUTSIDE
+    assert guard(found, "over-ventilation").state == GuardState.OUTSIDE
+    assert guard(found, "pressure against leak").words.startswith("leak 8 L/min would be 11")
+
+
+def test_a_long_inspiration_against_a_fast_rate_is_named(usual):
+    found = what_if(usual, Proposal("long", inspiratory_time_s=2.0, backup_rate_min=22.0))
+    assert guard(found, "inspiratory time against rate").state == GuardState.OUTSIDE
+    assert "0.7 s to breathe out" in guard(found, "inspiratory time against rate").words
+    assert guard(found, "trapped pressure").state == GuardState.OUTSIDE
+
+
+def test_a_low_expiratory_pressure_with_a_port_is_named_and_without_a_port_is_not_asked(usual):
+    name = "expiratory pressure against washout of the port"
+    low = what_if(usual, Proposal("less EPAP", epap_cmh2o=3.0))
+    assert guard(low, name).state == GuardState.OUTSIDE
+    double = replace(usual, settings=replace(usual.settings, circuit=Circuit.DOUBLE_LIMB))
+    assert not [
+        one for one in what_if(double, Proposal("less EPAP", epap_cmh2o=3.0)).guards if one.name == name
+    ]
+
+
+def test_a_fast_fall_before_bicarbonate_moves_is_named_as_post_hypercapnic():
+    high = dossier(
+        change(TODAY - timedelta(days=60)), nights(), gas(8.0, TODAY - timedelta(days=2), ph="7.41")
+    )
+    found = what_if(baseline_of(high, TODAY), Proposal("much more", ipap_cmh2o=28.0))
+    assert guard(found, "post-hypercapnic alkalosis").state == GuardState.OUTSIDE
+
+
+# --- what is refused --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("proposal", "words"),
+    [
+        (Proposal("x", inspiratory_time_s=0.0), "inspiratory_time_s"),
+        (Proposal("x", inspiratory_time_s=-1.0), "inspiratory_time_s"),
+        (Proposal("x", inspiratory_time_s=3.0, backup_rate_min=24.0), "not shorter than the cycle"),
+        (Proposal("x", epap_cmh2o=19.0), "epap_cmh2o 19 is not below ipap_cmh2o 18"),
+        (Proposal("x", ipap_cmh2o=80.0), "ipap_cmh2o"),
+        (Proposal("x", backup_rate_min=-4.0), "backup_rate_min"),
+        (Proposal("x", tidal_volume_ml=500.0), "tidal_volume_ml is not set in mode"),
+        (Proposal("x", hours_per_day=30.0), "hours_per_day"),
+        (Proposal("x", hours_per_day=9.0, ipap_cmh2o=22.0), "asked alone"),
+        (Proposal("x"), "changes nothing"),
+        (Proposal("x", ipap_cmh2o=float("nan")), "ipap_cmh2o"),
+    ],
+)
+def test_an_impossible_proposal_is_refused_by_name(usual, proposal, words):
+    with pytest.raises(ValueError, match=words):
+        what_if(usual, proposal)
+
+
+@pytest.mark.parametrize(
+    ("mode", "words"),
+    [
+        (VentilatorMode.VOLUME_CONTROL, "tidal_volume_ml: mode"),
+        (VentilatorMode.VOLUME_TARGETED_PRESSURE, "target_volume_ml: mode"),
+    ],
+)
+def test_a_volume_mode_without_a_volume_is_refused_by_name(mode, words):
+    with pytest.raises(ValueError, match=words):
+        MachineSettings(mode)
+
+
+def refused(*records, proposal=None, own=None, **who):
+    base = baseline_of(dossier(*records, **who), TODAY)
+    if isinstance(base, Refused):
+        return base
+    return what_if(base, proposal or Proposal("more", ipap_cmh2o=22.0), own=own)
+
+
+SETTINGS = change(TODAY - timedelta(days=60))
+GAS_ON = gas(7.0, TODAY - timedelta(days=2))
+GAS_OFF = gas(7.0, TODAY - timedelta(days=2), on=False)
+
+
+def test_a_daytime_gas_off_the_ventilator_foresees_nothing_from_night_volumes():
+    found = refused(SETTINGS, nights(), GAS_OFF)
+    assert "off the ventilator" in found.reason
+
+
+def test_off_the_ventilator_only_the_persons_own_response_speaks():
+    found = refused(SETTINGS, nights(), GAS_OFF, own=OwnResponse(-0.02, 0.01, "one past change"))
+    assert [part.method for part in found.parts] == [Method.OWN]
+    assert found.va_before is None
+    assert found.hyperbola.is_empty()
+
+
+@pytest.mark.parametrize(
+    ("records", "words"),
+    [
+        ((nights(), GAS_ON), "no ventilator settings"),
+        ((SETTINGS, nights()), "no arterial, capillary or night"),
+        ((SETTINGS, nights(leak="40"), GAS_ON), "leak was above 24"),
+        ((SETTINGS, GAS_ON), "at least 3 are needed"),
+        ((SETTINGS, nights(), gas(7.0, TODAY - timedelta(days=90))), "since the settings of"),
+        ((SETTINGS, nights(), gas(7.0, TODAY, kind=SampleKind.VENOUS)), "no arterial"),
+        ((SETTINGS, nights(volume="120"), GAS_ON), "dead space"),
+    ],
+)
+def test_without_the_needed_record_it_is_refused_with_the_reason(records, words):
+    assert words in refused(*records).reason
+
+
+def test_a_missing_height_is_refused_and_says_what_would_help():
+    found = refused(SETTINGS, nights(), GAS_ON, height_cm=Decimal(130))
+    assert "below 140 cm" in found.reason
+    assert "decision to use it there" in found.needs
+
+
+def test_continuous_pressure_alone_foresees_nothing():
+    steady = change(TODAY - timedelta(days=60), program_1=program(mode=VentilatorMode.CPAP))
+    found = refused(steady, nights(), GAS_ON, proposal=Proposal("rate", backup_rate_min=16.0))
+    assert "can be foreseen" in found.reason
+
+
+# --- whether its intervals are honest -------------------------------------------------------------------
+
+
+def study():
+    spec = importlib.util.spec_from_file_location("whatif_coverage", STUDY)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.study
+
+
+def test_in_invented_people_with_hidden_lungs_the_intervals_hold_what_they_promise():
+    table, _ = study()(450, 11)
+    assert 78.0 <= table["all"]["cover_80"] <= 86.0
+    assert 93.0 <= table["all"]["cover_95"] <= 98.0
