@@ -109,7 +109,7 @@ def gas(value: str = "6.0", unit: str = "kPa", day: date = date(2026, 3, 1), **c
         "failed_attempts": 0,
         "recorded_by": "Invented Nurse",
     }
-    numbers = {name: Decimal(text) if isinstance(text, str) and name != "comment" else text
+    numbers = {name: Decimal(text) if type(text) is str and name != "comment" else text
                for name, text in changes.items()}  # fmt: skip
     return BloodGas(**HOME, **(usual | numbers))
 
