@@ -23,6 +23,7 @@ MIN_SPAN_DAYS = 60.0
 SLOPE_WIDTH_SHARE = 0.75
 """The 80 % interval of the slope must shrink to this share of its width before any reading."""
 
+TELLING_CHANCE = 0.8
 RISE_KPA = 0.3
 TOLD_CHANCE = 0.95
 TOLD_SHRINKAGE = 0.9
@@ -150,7 +151,11 @@ def rise_since(posterior: Posterior, *, interval: bool = True) -> RiseSince | No
 
 
 def sufficiency(posterior: Posterior, priors: Priors) -> Sufficiency:
-    """Say whether slope and rise can be told, with every reason why not."""
+    """Say whether slope and rise can be told, with every reason why not.
+
+    Not with fewer than 4 readings or less than 60 days between them; nor when the slope stays as open as
+    beforehand and the chance of a rise since the review lies between 0.2 and 0.8.
+    """
     case = posterior.case
     n, span = int(case.used.sum()), float(np.ptp(case.day[case.used]))
     reasons = []
@@ -158,26 +163,31 @@ def sufficiency(posterior: Posterior, priors: Priors) -> Sufficiency:
         reasons.append(f"{n} reading{'s' * (n != 1)}, at least {MIN_READINGS} are needed")
     if span < MIN_SPAN_DAYS:
         reasons.append(f"readings span {span:.0f} days, at least {MIN_SPAN_DAYS:.0f} are needed")
-    share = slope_width_share(posterior, priors)
-    if share > SLOPE_WIDTH_SHARE:
+    share, rise = slope_width_share(posterior, priors), rise_since(posterior, interval=False)
+    decided = rise is not None and not 1 - TELLING_CHANCE < rise.p_rise < TELLING_CHANCE
+    if share > SLOPE_WIDTH_SHARE and not decided:
         reasons.append(
-            f"the readings narrow the slope to {100 * share:.0f} % of what was open beforehand only"
+            f"the readings narrow the slope only to {100 * share:.0f} % of what was open beforehand and do "
+            "not decide whether the level rose since the review"
         )
     return Sufficiency(not reasons, tuple(reasons))
 
 
 def slope_width_share(posterior: Posterior, priors: Priors) -> float:
-    """Give the width of the slope's 80 % interval over its width before any reading."""
+    """Give the width of the slope's 80 % interval over its width before any reading.
+
+    "Before" is the wider of the table's and of the one that the readings leave open by choosing among slope
+    spreads: a steep slope moves weight to wide spreads, and must not count as told worse for that.
+    """
     grid = Grid.of(priors)
     weight = grid.weight_progressive if posterior.case.progressive else grid.weight
-    before = mixture_quantiles(weight, np.zeros(grid.size), grid.slope_sd, np.array([0.1, 0.9]))
-    after = mixture_quantiles(
-        posterior.weight,
-        posterior.now_mean[SLOPE],
-        np.sqrt(posterior.now_covariance[SLOPE, SLOPE]),
-        np.array([0.1, 0.9]),
-    )
-    return float(np.diff(after)[0] / np.diff(before)[0])
+    ends = np.array([0.1, 0.9])
+    spread = posterior.grid_values(np.array(priors.grid("slope.sd")), inner=False)
+    before = mixture_quantiles(weight, np.zeros(grid.size), grid.slope_sd, ends)
+    chosen = mixture_quantiles(posterior.weight, np.zeros(spread.size), spread, ends)
+    sd = np.sqrt(posterior.now_covariance[SLOPE, SLOPE])
+    after = mixture_quantiles(posterior.weight, posterior.now_mean[SLOPE], sd, ends)
+    return float(np.ptp(after) / max(np.ptp(before), np.ptp(chosen)))
 
 
 def newest_gross_chance(posterior: Posterior) -> float:

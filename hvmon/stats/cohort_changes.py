@@ -127,31 +127,56 @@ def cohort_effects(changes: pl.DataFrame) -> CohortEffects:
 
 @dataclass(frozen=True, slots=True)
 class _Fitted:
-    """What is needed of a fitted mixed model."""
+    """Fixed effects, random effects and the covariance of both, at the estimated variances."""
 
-    fixed: Array
-    fixed_sd: Array
-    group_slope: dict[str, tuple[float, float]]
-    """Random slope of each group and its conditional variance."""
+    estimate: Array
+    covariance: Array
+    fixed: int
+    groups: tuple[str, ...]
+
+    def slope(self, place: int, group: str | None = None) -> tuple[float, float]:
+        """Give a fixed slope, or that of a group, with its standard error."""
+        pick = np.zeros(self.estimate.size)
+        pick[place] = 1.0
+        if group is not None:
+            pick[self.fixed + self.groups.index(group)] = 1.0
+        return float(pick @ self.estimate), float(np.sqrt(pick @ self.covariance @ pick))
 
 
 def _fit(usable: pl.DataFrame, names: list[str], groups: str, slope: str | None, notes: list[str]) -> _Fitted:
+    """Estimate the variances with statsmodels, then solve the mixed-model equations at them.
+
+    The equations (Henderson) give fixed and random effects with their joint covariance, also when the
+    groups do not differ at all, where the library's own standard errors fail.
+    """
     from statsmodels.regression.mixed_linear_model import MixedLM  # noqa: PLC0415 - costs 1.7 s at import
 
     fixed = np.column_stack([np.ones(usable.height), *(usable[name].to_numpy() for name in names)])
-    random = None if slope is None else usable[slope].to_numpy()[:, None]
+    random = np.ones(usable.height) if slope is None else usable[slope].to_numpy()
+    outcome = usable["difference_kpa"].to_numpy()
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        model = MixedLM(usable["difference_kpa"].to_numpy(), fixed, usable[groups].to_list(), exog_re=random)
-        result = model.fit(reml=True)
-    if caught:
-        notes.append(f"by {groups.replace('_key', '')}: a spread was estimated at its edge (zero)")
-    slopes = {}
-    if slope is not None:
-        for group, effect in result.random_effects.items():
-            spread = float(np.asarray(result.random_effects_cov[group])[0, 0])
-            slopes[str(group)] = (float(np.asarray(effect)[0]), max(spread, 0.0))
-    return _Fitted(np.asarray(result.fe_params), np.asarray(result.bse_fe), slopes)
+        model = MixedLM(outcome, fixed, usable[groups].to_list(), exog_re=random[:, None])
+        result = model.fit(reml=True, method=["powell"])
+    residual = float(result.scale)
+    between = max(float(np.asarray(result.cov_re)[0, 0]), 1e-9 * residual)
+    if caught or between <= 1e-6 * residual:
+        notes.append(f"{slope or 'level'} by {groups.replace('_key', '')}: no spread between them was found")
+    keys, index = np.unique(usable[groups].to_numpy(), return_inverse=True)
+    spread = np.zeros((usable.height, keys.size))
+    spread[np.arange(usable.height), index] = random
+    return _henderson(outcome, fixed, spread, (residual, between), tuple(map(str, keys)))
+
+
+def _henderson(
+    outcome: Array, fixed: Array, spread: Array, variances: tuple[float, float], groups: tuple[str, ...]
+) -> _Fitted:
+    residual, between = variances
+    both = np.column_stack([fixed, spread])
+    shrink = np.zeros(both.shape[1])
+    shrink[fixed.shape[1] :] = residual / between
+    inverse: Array = np.asarray(np.linalg.inv(both.T @ both + np.diag(shrink)), dtype=np.float64)
+    return _Fitted(inverse @ (both.T @ outcome), residual * inverse, fixed.shape[1], groups)
 
 
 def _interval(estimate: float, sd: float) -> tuple[float, float, float]:
@@ -164,7 +189,7 @@ def _overall(usable: pl.DataFrame, terms: list[tuple[str, str, str]], notes: lis
     found = []
     for place, (name, what, unit) in enumerate(terms, start=1):
         moved = usable.filter(pl.col(name) != 0)
-        numbers = _interval(float(result.fixed[place]), float(result.fixed_sd[place]))
+        numbers = _interval(*result.slope(place))
         people = moved["person_key"].n_unique()
         found.append(PooledEffect(what, unit, "all", *numbers, people, moved.height, False))
     return found
@@ -181,7 +206,6 @@ def _by_group(
     names = [each for each, _, _ in terms]
     result = _fit(usable, names, "group", name, notes)
     place = names.index(name) + 1
-    overall, variance = float(result.fixed[place]), float(result.fixed_sd[place]) ** 2
     found = []
     for group, (people, moves) in sorted(counts.items()):
         if moves < MIN_GROUP_CHANGES:
@@ -189,8 +213,7 @@ def _by_group(
                 f"{what}, {group}: {moves} changes, at least {MIN_GROUP_CHANGES} are needed for a figure"
             )
             continue
-        own, spread = result.group_slope[group]
-        numbers = _interval(overall + own, float(np.sqrt(variance + spread)))
+        numbers = _interval(*result.slope(place, group))
         found.append(PooledEffect(what, unit, group, *numbers, people, moves, True))
     return found
 
