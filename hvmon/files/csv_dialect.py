@@ -1,7 +1,6 @@
 """The dialect of a night's CSV: encoding, separator, where the header stands, cells as columns of text."""
 
 import csv
-import io
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ SEPARATORS = (";", "\t", ",", "|")
 NAMES = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
 MAX_ROWS = 400_000
 MAX_COLUMNS = 100
+MAX_CELLS = 4_000_000
 LINES_BEFORE_HEADER = 60
 CHUNK_ROWS = 20_000
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
@@ -78,19 +78,16 @@ def read_sheet(content: bytes, is_header: Callable[[list[str]], bool]) -> Sheet:
         The file has no table, too many rows or columns, or rows of unequal width; the row is named.
     """
     text, encoding = decode(content)
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    while lines and not lines[-1].strip("\x00 \t;,|\x1a"):
-        lines.pop()
-    if not lines:
-        raise UnreadableNight("The file is empty; choose the file of a night.")
-    if len(lines) > MAX_ROWS:
-        raise UnreadableNight(
-            f"The file has {len(lines)} rows; accepted are at most {MAX_ROWS}, one night a file."
-        )
+    lines = _lines(text)
     separator, at, has_header = _find_table(lines, is_header)
     header = _cells(lines[at], separator)
     if not 2 <= len(header) <= MAX_COLUMNS:  # noqa: PLR2004 - a time and a value
         raise UnreadableNight(f"Row {at + 1} has {len(header)} columns; accepted are 2 to {MAX_COLUMNS}.")
+    if len(header) * len(lines) > MAX_CELLS:
+        raise UnreadableNight(
+            f"The file has {len(lines)} rows of {len(header)} columns; accepted are {MAX_CELLS} cells. "
+            "Export the columns of the night alone."
+        )
     first = at + 1 if has_header else at
     columns = _columns(lines[first:], separator, len(header), first + 1)
     names = tuple(cell.strip() for cell in header) if has_header else ()
@@ -101,6 +98,22 @@ def read_sheet(content: bytes, is_header: Callable[[list[str]], bool]) -> Sheet:
     rows = first + 1 + np.flatnonzero(~blank.to_numpy())
     columns = tuple(column.filter(~blank) for column in columns)
     return Sheet(names, columns, rows, has_header, separator, encoding, tuple(lines[:at]))
+
+
+def _lines(text: str) -> list[str]:
+    """Give the lines without blank ones at the end; counted before they are split."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n\x00\x1a \t")
+    count = text.count("\n") + 1
+    if count > MAX_ROWS:
+        raise UnreadableNight(
+            f"The file has {count} rows; accepted are at most {MAX_ROWS}, one night a file."
+        )
+    lines = text.split("\n")
+    while lines and not lines[-1].strip(" \t;,|"):
+        lines.pop()
+    if not lines:
+        raise UnreadableNight("The file is empty; choose the file of a night.")
+    return lines
 
 
 def _find_table(lines: list[str], is_header: Callable[[list[str]], bool]) -> tuple[str, int, bool]:
@@ -159,7 +172,7 @@ def _ragged(row: int, found: int, width: int, *, last: bool) -> UnreadableNight:
 
 def _quoted(lines: list[str], separator: str, width: int, first_row: int) -> tuple[pl.Series, ...]:
     """Split rows that use quotes, a chunk at a time to keep memory small."""
-    rows = csv.reader(io.StringIO("\n".join(lines), newline=""), delimiter=separator, strict=True)
+    rows = csv.reader((f"{line}\n" for line in lines), delimiter=separator, strict=True)
     chunks: list[list[pl.Series]] = [[] for _ in range(width)]
     row = first_row
     try:

@@ -87,6 +87,8 @@ def _marks(lists: bytes, k: int) -> list[tuple[float, float | None, bytes]]:
         if lists[position : match.start()].strip(b"\x00"):
             break
         duration = float(match["duration"]) if match["duration"] else None
+        if len(marks) > MAX_ANNOTATIONS:
+            return marks
         marks += [(float(match["onset"]), duration, text) for text in match["texts"].split(b"\x14") if text]
         position = match.end()
     if lists[position:].strip(b"\x00"):
