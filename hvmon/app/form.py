@@ -155,14 +155,20 @@ def _question(question: EntryQuestion, token: str, initial: Answers) -> None:
 def _still_needed(read: FormRead, sections: Sequence[Section]) -> str:
     columns = {ask.key: ask.column for part in sections for ask in part.asks}
     needed = [label(columns[key]) for key in read.missing]
-    refused = [f"{label(columns.get(key, key))} (refused)" for key in read.refused]
+    refused = [f"{label(columns[key])} (refused)" for key in read.refused if key in columns]
     reasons = [f"a reason for {label(question.field)}" for question in read.unanswered]
     return ", ".join([*refused, *needed, *reasons])
 
 
 def _foot(form: Form, token: str, read: FormRead, sections: Sequence[Section]) -> None:
     needed = _still_needed(read, sections)
-    st.caption(f"{words.STILL_NEEDED} {plain(needed)}" if needed else words.WHOLE)
+    at_fields = {ask.key for part in sections for ask in part.asks}
+    for text in (text for key, text in read.refused.items() if key not in at_fields):
+        st.markdown(f":red[**Refused.** {plain(text)}]")
+    if needed:
+        st.caption(f"{words.STILL_NEEDED} {plain(needed)}")
+    elif read.records:
+        st.caption(words.WHOLE)
     with st.container(horizontal=True, vertical_alignment="center"):
         pressed = st.button(form.button, type="primary", key=widget_key(token, "save"))
         if form.drafted:
@@ -179,7 +185,7 @@ def _pressed(form: Form, token: str, read: FormRead, needed: str) -> None:
     if not need_actor():
         return
     if not read.records:
-        st.error(f"**{words.NOT_SAVED}.** {words.STILL_NEEDED} {plain(needed)}")
+        st.error(f"**{words.NOT_SAVED}.** {words.STILL_NEEDED} {plain(needed or words.SEE_REFUSED)}")
         return
     outcome = form.save(read, token)
     if not outcome.stored:

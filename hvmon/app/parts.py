@@ -8,7 +8,6 @@ import streamlit as st
 from hvmon.app import cache, words
 from hvmon.records.dossier import Dossier
 from hvmon.services import people
-from hvmon.units import PressureUnit
 
 PAGES_FOLDER = Path(__file__).parent / "pages"
 _ESCAPES = str.maketrans({mark: f"\\{mark}" for mark in string.punctuation})
@@ -17,7 +16,7 @@ _ESCAPES = str.maketrans({mark: f"\\{mark}" for mark in string.punctuation})
 def plain(text: object) -> str:
     """Escape every ASCII punctuation, so that a text is shown as typed by calls that read markdown.
 
-    Without it a note such as ``![x](http://host/leak)`` makes the browser ask another machine.
+    Without it a note that holds the address of a picture makes the browser ask another machine for it.
     """
     return " ".join(str(text).split()).translate(_ESCAPES)
 
@@ -59,7 +58,7 @@ def person_banner(who: people.PersonLine | Dossier) -> None:
         with st.container(horizontal=True, vertical_alignment="center", gap="small"):
             st.markdown(f"**{plain(shown_name(facts.name))}**", width="content")
             for label, value in _pairs(facts):
-                st.markdown(f":gray[{label}] {plain(value)}", width="content")
+                st.markdown(f":gray[{plain(label)}] {plain(value)}", width="content")
             invented_mark(facts.invented)
         if facts.goals_of_care:
             st.markdown(f":gray[Goals of care] {plain(facts.goals_of_care)}")
@@ -83,12 +82,6 @@ def need_actor() -> bool:
         return True
     st.warning(words.NO_ACTOR)
     return False
-
-
-def unit_choice(key: str, *, label: str = "Unit of PCO2 and PO2") -> PressureUnit | None:
-    """Ask for the pressure unit; there is no default, the answer is an act."""
-    chosen = st.radio(label, [unit.value for unit in PressureUnit], index=None, horizontal=True, key=key)
-    return PressureUnit(chosen) if chosen else None
 
 
 def page_path(name: str) -> Path:

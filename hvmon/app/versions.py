@@ -17,9 +17,9 @@ def history(record_id: str, zone: str) -> None:
     """Show every version: who, when, why, and what it changed."""
     st.markdown("**History**")
     for version in corrections.history(cache.store(), record_id):
-        when = f"{local(version.at, zone):%d %b %Y %H:%M}"
         why = f": {version.reason}" if version.reason else ""
-        st.markdown(f"**Version {version.number}**, {version.status}, {when}, by {plain(version.by + why)}")
+        told = f"{version.status}, {local(version.at, zone):%d %b %Y %H:%M}, by {version.by}{why}"
+        st.markdown(f"**Version {plain(version.number)}**, {plain(told)}")
         for column, before, after in version.changes:
             st.text(f"{bare(column)}: {before or 'blank'} → {after or 'blank'}")
 
@@ -39,5 +39,6 @@ def _withdraw(held: Held[Any], reason: str, request_id: str) -> None:
         cache.store(), held, reason, actor=cache.actor(), request_id=request_id, now=cache.now()
     )
     if outcome.stored:
+        st.session_state["also_listed"] = held.record_id
         st.rerun()
     st.error(f"**{plain(outcome.fate.value)}.** {plain(outcome.words)}")

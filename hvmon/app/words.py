@@ -36,6 +36,8 @@ STILL_NEEDED = "Still needed:"
 
 WHOLE = "Nothing is missing."
 
+SEE_REFUSED = "what is refused above"
+
 FORM_KEPT = "The form keeps what you typed."
 
 DISCARD_ASK = "Discard"

@@ -44,8 +44,8 @@ def _choose(dossier: Dossier) -> str | None:
     named = {choice.record_id: choice.words for choice in corrections.choices(dossier)}
     asked_for = st.session_state.pop("correct_record", None)
     if asked_for is not None:
-        named.setdefault(asked_for, corrections.heading(corrections.current(cache.store(), asked_for).record))
-        st.session_state["which_record"] = asked_for
+        st.session_state["also_listed"] = st.session_state["which_record"] = asked_for
+    named |= _also_listed(dossier, named)
     return st.selectbox(
         words.WHICH_RECORD,
         list(named),
@@ -53,6 +53,17 @@ def _choose(dossier: Dossier) -> str | None:
         key="which_record",
         format_func=lambda key: named.get(key, "withdrawn record"),
     )
+
+
+def _also_listed(dossier: Dossier, named: dict[str, str]) -> dict[str, str]:
+    """Give the record another page asked for or that was just withdrawn, where the list lacks it."""
+    record_id = st.session_state.get("also_listed")
+    if record_id is None or record_id in named:
+        return {}
+    held = corrections.current(cache.store(), record_id)
+    if held.record.person_key != dossier.person_key:
+        return {}
+    return {record_id: corrections.heading(held.record)}
 
 
 def _seen(record_id: str) -> Held[Any]:
