@@ -36,7 +36,7 @@ def style() -> None:
 def people() -> tuple[str, ...]:
     """Give the list of this meeting; made once, so that nobody moves while it is gone through."""
     if LIST not in st.session_state:
-        st.session_state[LIST] = list(meeting.agenda(reviews.caseload(left=reviews.stale())))
+        st.session_state[LIST] = list(meeting.agenda(reviews.caseload(left=reviews.bring_up_to_date())))
         st.session_state[PLACE] = 0
     return tuple(st.session_state[LIST])
 

@@ -55,3 +55,32 @@ def caseload(*, left: int) -> pl.DataFrame:
     """Give the caseload of today; `left` is how many summaries are still to be worked out."""
     held = cache.store()
     return _caseload(held, cache.store_path(), held.revision(), cache.today(), left)
+
+
+AT_ONCE = 400
+"""Stale summaries worked out without asking; more are worked out on request."""
+
+
+def _work_out(count: int) -> None:
+    bar = st.progress(0.0, text=f"Judging {count} people for today")
+    caseload_service.refresh(
+        cache.store(),
+        today=cache.today(),
+        progress=lambda done, total: bar.progress(done / total, text=f"Judged {done} of {total}"),
+        edits=edits(),
+    )
+    bar.empty()
+
+
+def bring_up_to_date() -> int:
+    """Judge who is not judged for today, or offer to; give how many are left."""
+    waiting = stale()
+    if 0 < waiting <= AT_ONCE:
+        _work_out(waiting)
+        return 0
+    if waiting:
+        st.warning(f"{waiting} people are not judged for today and are not in this list.")
+        if st.button("Judge them now", type="primary"):
+            _work_out(waiting)
+            st.rerun()
+    return waiting

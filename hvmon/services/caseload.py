@@ -49,7 +49,7 @@ NOBODY: dict[str, Any] = {
 }
 """Columns of a caseload without people."""
 
-Progress = Callable[[int, int], None]
+Progress = Callable[[int, int], object]
 """Told how many of how many are done."""
 
 

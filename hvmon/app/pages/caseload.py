@@ -12,37 +12,9 @@ from hvmon.vocabulary import DiagnosisGroup
 # people on one page of the list
 ROWS = 40
 
-# stale summaries worked out without asking; more are worked out on request
-AT_ONCE = 400
-
 EVERYBODY = 100_000
 WIDTHS = [2.2, 4.6, 2.7, 2.7]
 COLOURS = {"same day": "red", "soon": "orange", "at review": "blue", "": "gray"}
-
-
-def _work_out(count: int) -> None:
-    bar = st.progress(0.0, text=f"Judging {count} people for today")
-    service.refresh(
-        cache.store(),
-        today=cache.today(),
-        progress=lambda done, total: bar.progress(done / total, text=f"Judged {done} of {total}"),
-        edits=reviews.edits(),
-    )
-    bar.empty()
-
-
-def _up_to_date() -> int:
-    """Bring the summaries up to date; give how many people are left unjudged for today."""
-    stale = reviews.stale()
-    if 0 < stale <= AT_ONCE:
-        _work_out(stale)
-        return 0
-    if stale:
-        st.warning(f"{stale} people are not judged for today and are not in this list.")
-        if st.button("Judge them now", type="primary"):
-            _work_out(stale)
-            st.rerun()
-    return stale
 
 
 def _filters() -> dict[str, object]:
@@ -112,7 +84,7 @@ def _list(frame: pl.DataFrame) -> None:
     pages = max(1, -(-frame.height // ROWS))
     page = 1
     if pages > 1:
-        page = int(st.number_input(f"Page (of {pages})", 1, pages, 1, key="caseload_page", width=150))
+        page = st.selectbox(f"Page, of {pages}", range(1, pages + 1), key="caseload_page", width=150)
     names = {line.person_key: line for line in cache.store().people(limit=EVERYBODY)}
     for title, column in zip(
         ("Person", "Why, by rule", "Owed", "Newest CO2 reading"),
@@ -129,7 +101,7 @@ def page() -> None:
     if st.session_state.pop("open_review", False):
         parts.go_to("review")
     st.title("Caseload")
-    frame = reviews.caseload(left=_up_to_date())
+    frame = reviews.caseload(left=reviews.bring_up_to_date())
     if frame.is_empty():
         st.info("Nobody is in this store yet. Add a person on the page “Person”, or load the demo record.")
         parts.caution()
