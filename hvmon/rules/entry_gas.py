@@ -51,8 +51,8 @@ ANALYSE_WITHIN = timedelta(minutes=30)
 """Longer from drawing to analysis and PCO2 and PO2 move (Cuhadar2022; the time is Practice)."""
 STEADY_MINUTES = 20
 OXYGEN_STEADY_MINUTES = 30
-SLIP_RATIO = (6.5, 8.6)
-"""Ratio of two PCO2 that a slip between the two pressure units leaves (Project)."""
+SLIP_RATIO = (5.0, 11.0)
+"""Ratio of two PCO2 of one person that only a slip between the pressure units leaves (Project)."""
 _FACTOR = Decimal("7.500617")
 
 

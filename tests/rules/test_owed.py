@@ -45,7 +45,7 @@ def state_of(make, *records, **kind) -> ActionState:
     return recheck(make, *records, **kind).state
 
 
-# --- opening and closing --------------------------------------------------------------------------------
+# --- opening and closing ---
 
 
 def test_a_change_opens_a_recheck_from_four_to_six_weeks_by_project_default(make) -> None:
@@ -174,7 +174,7 @@ def test_a_service_may_edit_the_wait(make) -> None:
     assert item.opens == CHANGED + timedelta(weeks=2)
 
 
-# --- states and notes -----------------------------------------------------------------------------------
+# --- states and notes ---
 
 
 @pytest.mark.parametrize(
@@ -252,7 +252,7 @@ def test_withdrawing_keeps_it_in_the_list_with_its_reason(make) -> None:
     )
 
 
-# --- recalls ----------------------------------------------------------------------------------------------
+# --- recalls ---
 
 
 def recall(make, rule_id, *records, today=TODAY, **who):
@@ -365,7 +365,7 @@ def test_an_owed_id_of_a_recall_changes_with_the_test_it_counts_from(make) -> No
     assert first.owed_id != second.owed_id
 
 
-# --- agreed ------------------------------------------------------------------------------------------------
+# --- agreed ---
 
 
 def action(state: ActionState = ActionState.OPEN) -> Action:
@@ -384,13 +384,13 @@ def test_a_test_agreed_at_a_meeting_is_owed_until_a_result(make) -> None:
 def test_a_planned_change_owes_its_recheck_until_the_change_itself_is_recorded(make) -> None:
     plan = PlannedChange(
         person_key=KEY, planned_at=make.at(date(2026, 2, 1)), zone="Europe/London",
-        planned_by="Invented Physician", proposal="as talked over", why="night CO2", owed_test=TestKind.DAY_GAS, owed_by=date(2026, 3, 1),
-        state=ActionState.OPEN)  # fmt: skip
+        planned_by="Invented Physician", proposal="as talked over", why="night CO2",
+        owed_test=TestKind.DAY_GAS, owed_by=date(2026, 3, 1), state=ActionState.OPEN)  # fmt: skip
     assert "not recorded" in recall(make, "FUP-18", plan).words
     assert recall(make, "FUP-18", plan, make.change(date(2026, 2, 2))) is None
 
 
-# --- intervals and findings --------------------------------------------------------------------------------
+# --- intervals and findings ---
 
 
 @pytest.mark.parametrize(

@@ -87,7 +87,7 @@ def test_no_pack_holds_a_rule_twice(make) -> None:
         assert len(ids(pack)) == len(pack.rules)
 
 
-# --- edits of a service -----------------------------------------------------------------------------------
+# --- edits of a service ---
 
 
 def edited(make, text: str, **who):
@@ -165,12 +165,13 @@ def test_a_bad_edit_is_refused_whatever_the_group_of_the_person(make) -> None:
         edited(make, "[rules.GAS-99]\nreason = 'x'", group=DiagnosisGroup.UNKNOWN)
 
 
-# --- edits for a person ------------------------------------------------------------------------------------
+# --- edits for a person ---
 
 
 def own(rule_id: str, limit: str | None = None, *, in_use: bool = True, day: date = date(2026, 1, 1)):
     return PersonRuleEdit(
-        person_key="invented-1", rule_id=rule_id, in_use=in_use, limit_value=Decimal(limit) if limit else None,
+        person_key="invented-1", rule_id=rule_id, in_use=in_use,
+        limit_value=Decimal(limit) if limit else None,
         reason="agreed with her", edited_by="Invented Physician", edited_on=day)  # fmt: skip
 
 
