@@ -134,10 +134,11 @@ def export(
     folder: Annotated[Path, typer.Argument(help="Folder to write; made when it is not there.")],
     *,
     store: StorePath = None,
+    history: Annotated[bool, typer.Option("--history", help="Also corrections, for a replay.")] = False,
 ) -> None:
     """Export the record as CSV tables, one a record type. The folder holds names: keep it safe."""
     with opened(store) as record:
-        rows = exchange.export_tables(record, folder)
+        rows = exchange.export_tables(record, folder, history=history)
     say(f"{rows} rows written to {folder}")
 
 

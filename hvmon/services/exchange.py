@@ -5,10 +5,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from hvmon.files.tables import FolderReport, read_folder, write_folder
 from hvmon.records.base import PersonRecord
 from hvmon.records.dossier import Dossier
+from hvmon.records.held import Held
 from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
 from hvmon.rules.entry import EntryQuestion, questions
 from hvmon.sources import source
@@ -109,27 +111,45 @@ def _asked(records: Sequence[PersonRecord], now: datetime) -> Iterator[Asked]:
         yield Asked(table, person_key, asked[0], len(asked))
 
 
-def export_tables(store: Store, folder: Path) -> int:
+def export_tables(store: Store, folder: Path, *, history: bool = False) -> int:
     """Write every record in force as CSV tables into a folder; give the number of rows.
+
+    With `history` the tables hold the first version of each record, and a folder `corrected-YYYY-MM-DD`
+    for each day holds the versions that replaced them, as a replay reads them.
 
     The folder holds names and dates of birth; whoever exports keeps it safe.
     """
-    tables: dict[str, list[PersonRecord]] = {kind.table: [] for kind in RECORD_KINDS}
+    places: dict[Path, dict[str, list[PersonRecord]]] = {folder: {}}
     for dossier in store.dossiers():
-        for table, records in _records_of(dossier):
-            tables[table].extend(records)
-    folder.mkdir(parents=True, exist_ok=True)
-    write_folder(folder, {table: records for table, records in tables.items() if records})
-    return sum(len(records) for records in tables.values())
+        for held in _held_of(dossier):
+            for version, place in _versions(store, held, folder, history=history):
+                tables = places.setdefault(place, {})
+                tables.setdefault(KIND_OF_MODEL[type(version)].table, []).append(version)
+        for record in (dossier.identity, dossier.person):
+            if record is not None:
+                places[folder].setdefault(KIND_OF_MODEL[type(record)].table, []).append(record)
+    for place, tables in places.items():
+        write_folder(place, tables)
+    return sum(len(records) for tables in places.values() for records in tables.values())
 
 
-def _records_of(dossier: Dossier) -> Iterator[tuple[str, list[PersonRecord]]]:
+def _versions(
+    store: Store, held: Held[Any], folder: Path, *, history: bool
+) -> Iterator[tuple[PersonRecord, Path]]:
+    if not history or held.version == 1:
+        yield held.record, folder
+        return
+    first, *later = store.history(held.record_id)
+    yield first.record, folder
+    for each in later:
+        yield each.record, folder / f"corrected-{each.recorded_at.date().isoformat()}"
+
+
+def _held_of(dossier: Dossier) -> Iterator[Held[Any]]:
     for kind in RECORD_KINDS:
         part = getattr(dossier, kind.table)
         if isinstance(part, tuple):
-            yield kind.table, [held.record for held in part]
-        elif part is not None:
-            yield kind.table, [part]
+            yield from part
 
 
 def source_words(key: str) -> str:

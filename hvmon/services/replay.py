@@ -65,14 +65,14 @@ def _known(record: PersonRecord) -> datetime:
 
 
 def _key_of(record: PersonRecord) -> str:
-    values = "|".join(str(getattr(record, field)) for field in record.natural_key)
-    return f"{KIND_OF_MODEL[type(record)].table}|{record.person_key}|{values}"
+    values = [str(getattr(record, field)) for field in record.natural_key if field != "person_key"]
+    return "|".join((KIND_OF_MODEL[type(record)].table, *values))
 
 
 def _by_person(records: Sequence[tuple[PersonRecord, datetime]]) -> dict[str, tuple[Person, list[Held[Any]]]]:
     people = {record.person_key: record for record, _ in records if isinstance(record, Person)}
     versions: dict[str, list[Held[Any]]] = {key: [] for key in people}
-    seen: dict[str, int] = {}
+    seen: dict[tuple[str, str], int] = {}
     for seq, (record, known) in enumerate(records, 1):
         if isinstance(record, Person | Identity):
             continue
@@ -81,9 +81,9 @@ def _by_person(records: Sequence[tuple[PersonRecord, datetime]]) -> dict[str, tu
                 f"person_key {record.person_key!r} has records but stands not in person.csv; add the row"
             )
         key = _key_of(record)
-        seen[key] = seen.get(key, 0) + 1
-        status = RecordStatus.FINAL if seen[key] == 1 else RecordStatus.CORRECTED
-        versions[record.person_key].append(Held(key, seen[key], status, seq, known, "", "", record))
+        version = seen[record.person_key, key] = seen.get((record.person_key, key), 0) + 1
+        status = RecordStatus.FINAL if version == 1 else RecordStatus.CORRECTED
+        versions[record.person_key].append(Held(key, version, status, seq, known, "", "", record))
     return {key: (person, versions[key]) for key, person in people.items()}
 
 
