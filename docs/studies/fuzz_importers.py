@@ -13,6 +13,7 @@ import datetime as dt
 import sys
 import tempfile
 import time
+import warnings
 from pathlib import Path
 
 import atheris
@@ -29,6 +30,7 @@ with atheris.instrument_imports(include=["hvmon.files", "hvmon.records", "edfio"
     from hvmon.records.kinds import RECORD_KINDS
     from hvmon.records.night_signal import MISSING, Annotation, NightSignal
 
+warnings.simplefilter("error", RuntimeWarning)  # a silent overflow of numpy is a break of the contract
 LONGEST_S = 2.0
 ANSWERS = (
     {},
@@ -154,7 +156,8 @@ def main() -> None:
     corpus.mkdir(parents=True, exist_ok=True)
     for k, seed in enumerate(SEEDS[name]):
         (corpus / f"seed-{k}").write_bytes(seed)
-    arguments = [sys.argv[0], f"-max_total_time={seconds}", "-timeout=5", "-rss_limit_mb=1500", "-max_len=4096"]
+    arguments = [sys.argv[0], f"-max_total_time={seconds}", "-timeout=5", "-rss_limit_mb=1500"]
+    arguments.append("-max_len=4096")
     atheris.Setup([*arguments, f"-artifact_prefix={corpus}/crash-", str(corpus)], TARGETS[name])
     atheris.Fuzz()
 

@@ -44,6 +44,16 @@ class SignalMark:
         return cls(int(match[1]), averaging, int(match[3]))
 
 
+def highest_physical(unit: str) -> float:
+    """Give the physical value of the highest digital one: tenths, or hundredths of kPa."""
+    return HIGHEST / (100 if unit == "kPa" else 10)
+
+
+def is_ours(digital: tuple[int, int], physical: tuple[float, float], unit: str) -> bool:
+    """Whether a signal has the very scale hvmon writes, so that every step is exact."""
+    return digital == (0, HIGHEST) and physical == (0.0, highest_physical(unit))
+
+
 def clock_text(zone: str, offset_minutes: int) -> str:
     """Give the equipment part of the recording field, with zone and offset of the start time."""
     sign = "-" if offset_minutes < 0 else "+"

@@ -139,10 +139,22 @@ def _ask(channel: Channel, offered: Sequence[Candidate], asking: Asking) -> Cand
     text = f"Which column or signal of the file is the {WORDS[channel]}?"
     if channel is Channel.TCCO2:
         text += " A CO2 signal that is not transcutaneous (end-tidal, for example) is none of these."
-    answer = asking.answer(f"column.{channel}", text, options)
+    key = f"column.{channel}"
+    answer = _by_label(asking.answers.get(key), offered)
+    asking.used.add(key)
+    answer = answer or asking.answer(key, text, options)
     if answer in {None, NONE_OF_THESE}:
         return None
     return next(one for one in offered if one.shown == answer)
+
+
+def _by_label(given: str | None, offered: Sequence[Candidate]) -> str | None:
+    """Give the option whose bare label was answered, when it is one signal's alone; for the command line."""
+    if given is None:
+        return None
+    wanted = given.strip().lower()
+    named = [one.shown for one in offered if one.label.strip().lower() == wanted]
+    return named[0] if len(named) == 1 else None
 
 
 def unit_of(channel: Channel, chosen: Candidate, asking: Asking) -> str | None:

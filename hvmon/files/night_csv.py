@@ -129,7 +129,7 @@ def _night(
             source_sha256=hashlib.sha256(content).hexdigest(),
             annotations=_marks(sheet, roles, rows, kept),
             summary=_summary(sheet, rows, len(kept)),
-            warnings=_warnings(sheet, repeats, interval, seconds, interval_s),
+            warnings=[*_warnings(sheet, repeats, interval, seconds, interval_s), *asking.not_needed()],
         )
     )
 

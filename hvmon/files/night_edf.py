@@ -17,8 +17,16 @@ import edfio
 import numpy as np
 from numpy.typing import NDArray
 
-from hvmon.files.edf_header import EdfHeader, EdfSignalHeader, digital_range, plain_header, read_header, scale
-from hvmon.files.edf_marks import GAP_TEXT, SignalMark, read_clock
+from hvmon.files.edf_header import (
+    EdfHeader,
+    EdfSignalHeader,
+    digital_range,
+    physical_range,
+    plain_header,
+    read_header,
+    scale,
+)
+from hvmon.files.edf_marks import GAP_TEXT, SignalMark, is_ours, read_clock
 from hvmon.files.edf_onsets import Timing, continuous, holes, timing
 from hvmon.files.local_clock import utc_of_start, zone_of
 from hvmon.files.night_build import RawChannel, RawNight, build
@@ -74,7 +82,9 @@ def understand_bytes(content: bytes, answers: Mapping[str, str]) -> Outcome:
         return Questions(tuple(asking.open))
     reading = _Reading(content, header, clock, max(seconds, 1))
     channels = {channel: reading.channel(one, str(units[channel])) for channel, one in chosen.items()}
-    return build(_night(content, header, clock, start, reading, channels, chosen))
+    raw = _night(content, header, clock, start, reading, channels, chosen)
+    raw.warnings += asking.not_needed()
+    return build(raw)
 
 
 def _night(
@@ -137,10 +147,9 @@ def _start(header: EdfHeader, first_onset_s: float, asking: Asking) -> tuple[dt.
     """Give the moment at which the first record begins and its zone; None while something is asked."""
     own = read_clock(header.recording)
     day = _start_date(header, asking)
-    zone_name = own[0] if own and "zone" not in asking.answers else None
-    if zone_name and own and day:
-        naive = dt.datetime.combine(day, header.start_time, dt.timezone(dt.timedelta(minutes=own[1])))
-        return naive.astimezone(dt.UTC) + dt.timedelta(seconds=first_onset_s), zone_name
+    if own and day:
+        local = dt.datetime.combine(day, header.start_time, dt.timezone(dt.timedelta(minutes=own[1])))
+        return local.astimezone(dt.UTC) + dt.timedelta(seconds=first_onset_s), own[0]
     zone = zone_of(asking)
     if zone is None or day is None:
         return None
@@ -237,6 +246,7 @@ class _Reading:
         low, high = digital_range(header)
         gain, offset = scale(header)
         mark = SignalMark.read(header.prefiltering)
+        exact = mark is not None and is_ours((low, high), physical_range(header), unit)
         index = self._index(header)
         digital = self._digital(header)[np.maximum(index, 0)].astype(np.float64)
         outside = (index >= 0) & ((digital < low) | (digital > high))
@@ -245,9 +255,7 @@ class _Reading:
             self.warnings.append(
                 f"{header.name}: {int(outside.sum())} s outside the digital range are kept as missing."
             )
-        return RawChannel(
-            header.name, unit, np.where(absent, np.nan, digital * gain + offset), exact=mark is not None
-        )
+        return RawChannel(header.name, unit, np.where(absent, np.nan, digital * gain + offset), exact=exact)
 
     def _digital(self, header: EdfSignalHeader) -> NDArray[np.int16]:
         before = sum(not signal.is_annotations for signal in self.header.signals[: header.number - 1])

@@ -12,10 +12,9 @@ from pathlib import Path
 import edfio
 import numpy as np
 
-from hvmon.files.edf_marks import GAP_TEXT, SignalMark, clock_text
+from hvmon.files.edf_marks import GAP_TEXT, HIGHEST, SignalMark, clock_text, highest_physical
 from hvmon.records.night_signal import MISSING, Annotation, Int16Array, NightSignal
 
-HIGHEST = 32767
 LONGEST_RECORD_S = 60
 MOST_GAPS = 2_000
 FREE_FIELD = 80
@@ -77,14 +76,13 @@ def _channels(night: NightSignal) -> list[tuple[str, str, Int16Array]]:
 
 def _signal(night: NightSignal, label: str, dimension: str, values: Int16Array) -> edfio.EdfSignal:
     sentinel = _sentinel(label, values)
-    physical_max = HIGHEST / (100 if dimension == "kPa" else 10)
     return edfio.EdfSignal.from_digital(
         np.where(values == MISSING, sentinel, values).astype(np.int16),
         1,
         label=label,
         transducer_type=_transducer(night),
         physical_dimension=dimension,
-        physical_range=(0, physical_max),
+        physical_range=(0, highest_physical(dimension)),
         digital_range=(0, HIGHEST),
         prefiltering=SignalMark(night.interval_s, night.averaging_s, sentinel).text,
     )

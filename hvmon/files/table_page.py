@@ -17,12 +17,8 @@ HOW_WRITTEN = {
 
 def tables_page() -> str:
     """Give docs/tables.md."""
-    opening = [
-        "# Record tables",
-        "",
-        "Written from the record types by `hvmon.files.table_page`. How cells are written: [files.md](files.md).",
-        "",
-    ]
+    written = "Written from the record types by `hvmon.files.table_page`."
+    opening = ["# Record tables", "", f"{written} How cells are written: [files.md](files.md).", ""]
     return "\n".join(opening + [line for kind in RECORD_KINDS for line in _table(kind)])
 
 
@@ -31,13 +27,17 @@ def _table(kind: RecordKind) -> list[str]:
     return [
         f"## `{kind.table}.csv`: {kind.words}",
         "",
-        f"{(kind.model.__doc__ or '').strip().splitlines()[0]} One row for each {key}.",
+        f"{_first_line(kind)} One row for each {key}.",
         "",
         "| column | written as | required |",
         "|---|---|---|",
         *(_row(column) for column in columns(kind.model)),
         "",
     ]
+
+
+def _first_line(kind: RecordKind) -> str:
+    return (kind.model.__doc__ or "").strip().partition("\n")[0]
 
 
 def _row(column: Column) -> str:

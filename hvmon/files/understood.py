@@ -95,6 +95,7 @@ class Asking:
     def __init__(self, answers: Mapping[str, str]) -> None:
         self.answers = answers
         self.open: list[Question] = []
+        self.used: set[str] = set()
 
     def answer(self, key: str, text: str, options: tuple[str, ...] = ()) -> str | None:
         """Give the answer to a question, or None after noting that it must be asked.
@@ -104,6 +105,7 @@ class Asking:
         UnreadableNight
             An answer was given that is none of the options.
         """
+        self.used.add(key)
         given = self.answers.get(key)
         if given is None:
             self.open.append(Question(key, text, options))
@@ -112,6 +114,11 @@ class Asking:
             accepted = ", ".join(repr(option) for option in options)
             raise UnreadableNight(f"The answer {given!r} to {key!r} is not accepted; accepted: {accepted}.")
         return given
+
+    def not_needed(self) -> list[str]:
+        """Give a warning for each answer the file made needless; the zone of a site is always given."""
+        needless = sorted(set(self.answers) - self.used - {"zone"})
+        return [f"The answer to {key!r} was not used; the file says it itself." for key in needless]
 
 
 def ask_long(seconds: int, asking: Asking) -> None:

@@ -232,6 +232,14 @@ def test_two_saturations_are_asked_and_the_chosen_one_is_read():
     assert "not accepted" in refusal(content, LONDON | {"column.spo2": "the left one"})
 
 
+def test_a_signal_may_be_answered_by_its_bare_label_and_a_needless_answer_is_told():
+    content = edf(Signal("SpO2 finger"), Signal("SpO2 ear", np.array([930])))
+    answers = LONDON | {"column.spo2": "spo2 ear", "start_date": "2026-01-01"}
+    outcome = night(content, answers)
+    assert set(outcome.signal.spo2_tenths.tolist()) == {930}
+    assert outcome.warnings == ("The answer to 'start_date' was not used; the file says it itself.",)
+
+
 @pytest.mark.parametrize("label", ["SaO2", "SpO2", "SPO2", "sao2 finger", "SaO2 ear", "SpO2 [%]"])
 def test_labels_of_the_standard_texts_and_of_the_trade_are_known_in_any_case(label):
     assert night(edf(Signal(label))).signal.has_spo2

@@ -85,6 +85,12 @@ def test_a_night_written_as_edf_comes_back_equal_without_a_question(signal):
     assert same(outcome.signal, signal)
 
 
+def test_the_clock_in_a_file_of_ours_wins_over_the_zone_of_the_site():
+    spo2 = np.full(60, 940, dtype=np.int16)
+    signal = NightSignal(dt.datetime(2026, 10, 25, 0, 30, tzinfo=dt.UTC), "Europe/Berlin", 1, spo2)
+    assert same(understand_bytes(to_edf(signal), {"zone": "Australia/Perth"}).signal, signal)
+
+
 @LIMITED
 @given(signal=nights())
 def test_a_strict_reader_accepts_every_file_and_sees_the_same_tenths(signal, tmp_path_factory):
