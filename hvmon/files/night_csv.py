@@ -13,6 +13,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from hvmon.files.csv_dialect import NAMES, Sheet, read_sheet
+from hvmon.files.csv_elapsed import NAMES as ELAPSED_NAMES
+from hvmon.files.csv_elapsed import is_count, read_elapsed
 from hvmon.files.csv_grid import held, interval_of, numbers, seconds_of_rows, without_repeats
 from hvmon.files.csv_times import Clock, read_clock
 from hvmon.files.local_clock import EPOCH, Millis, utc_of_rows, zone_of
@@ -41,6 +43,8 @@ class _Roles:
     date: int | None
     time: int
     marks: int | None
+    is_count: bool
+    """Whether the time column counts from the start and shows no clock."""
 
 
 def understand(path: Path, answers: Mapping[str, str]) -> Outcome:
@@ -51,7 +55,8 @@ def understand(path: Path, answers: Mapping[str, str]) -> Outcome:
     path : Path
         The file, at most 20 MB.
     answers : mapping
-        Answers by the key of their question: ``zone``, ``date_format``, ``start_date``, ``column.time``,
+        Answers by the key of their question: ``zone``, ``date_format``, ``start_date``, ``start``,
+        ``column.time``,
         ``column.spo2``, ``column.pulse``, ``column.tcco2``, ``unit.tcco2``, ``clock_change``,
         ``long_recording``.
 
@@ -73,7 +78,10 @@ def understand_bytes(content: bytes, answers: Mapping[str, str]) -> Outcome:
     chosen = choose(_candidates(sheet, roles), asking)
     units = {channel: unit_of(channel, one, asking) for channel, one in chosen.items()}
     zone = zone_of(asking)
-    clock = read_clock(_stamps(sheet, roles), sheet.rows, asking, zone.key if zone else None)
+    if roles.is_count:
+        clock = read_elapsed(sheet.columns[roles.time], sheet.rows, zone, asking)
+    else:
+        clock = read_clock(_stamps(sheet, roles), sheet.rows, asking, zone.key if zone else None)
     if zone is None or clock is None:
         return Questions(tuple(asking.open))
     utc = clock.utc if clock.utc is not None else utc_of_rows(_of(clock.local), zone, asking)
@@ -137,7 +145,7 @@ def _night(
 def _is_header(cells: list[str]) -> bool:
     """Whether cells name a time and at least one channel."""
     named = [_plain(cell) for cell in cells]
-    timed = any(name in _TIME_NAMES | _DATE_NAMES for name in named)
+    timed = any(name in _TIME_NAMES | _DATE_NAMES | ELAPSED_NAMES for name in named)
     return timed and any(is_named(cell) for cell in cells)
 
 
@@ -150,6 +158,7 @@ def _roles(sheet: Sheet, asking: Asking) -> _Roles | None:
     named = [_plain(name) for name in sheet.names]
     dates = [k for k, name in enumerate(named) if name in _DATE_NAMES]
     times = [k for k, name in enumerate(named) if name in _TIME_NAMES]
+    times = times or [k for k, name in enumerate(named) if name in ELAPSED_NAMES]
     marks = [k for k, name in enumerate(named) if name in _MARK_NAMES]
     if not times and len(dates) == 1:
         dates, times = [], dates
@@ -162,7 +171,8 @@ def _roles(sheet: Sheet, asking: Asking) -> _Roles | None:
             return None
         time = options.index(answer)
     date = dates[0] if len(dates) == 1 and dates[0] != time else None
-    return _Roles(date, time, marks[0] if len(marks) == 1 else None)
+    counts = named[time] in ELAPSED_NAMES or (date is None and is_count(sheet.columns[time]))
+    return _Roles(date, time, marks[0] if len(marks) == 1 else None, counts)
 
 
 def _shown(sheet: Sheet, position: int) -> str:

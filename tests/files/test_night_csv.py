@@ -145,6 +145,22 @@ def test_clock_times_without_a_date_are_asked_for_their_date_and_run_over_midnig
     assert "year-month-day" in refusal(text, LONDON | {"start_date": "14.03.2026"})
 
 
+@pytest.mark.parametrize(
+    ("header", "count"),
+    [("Elapsed (s)", "{k}"), ("Time", "{k}.0"), ("Seconds", "{k},000"), ("Elapsed time", "00:0{m}:{s:02d}")],
+)
+def test_rows_that_count_from_the_start_are_asked_for_it_and_know_no_clock_change(header, count):
+    text = f"{header};SpO2\n" + "".join(
+        f"{count.format(k=k, m=k // 60, s=k % 60)};9{k % 8}\n" for k in range(120)
+    )
+    assert "start" in questions(text)
+    signal = night(text, LONDON | {"start": "2026-10-25 00:59:30"}).signal
+    assert signal.start_utc == dt.datetime(2026, 10, 24, 23, 59, 30, tzinfo=dt.UTC)
+    assert signal.spo2_tenths.tolist() == [900 + 10 * (k % 8) for k in range(120)]
+    assert "2026-03-01 22:15:00" in refusal(text, LONDON | {"start": "01.03.2026 22:15"})
+    assert "Row 122" in refusal(text + "soon;94\n", LONDON | {"start": "2026-10-25 00:59:30"})
+
+
 AUTUMN = dt.datetime(2026, 10, 24, 23, 59, tzinfo=dt.UTC)
 SPRING = dt.datetime(2026, 3, 29, 0, 30, tzinfo=dt.UTC)
 
