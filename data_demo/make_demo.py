@@ -533,21 +533,17 @@ def recordings() -> list[dict[str, str]]:
     ]
 
 
-def main() -> None:
-    """Write the tables beside this script."""
-    folder = Path(__file__).parent / "tables"
+def write(folder: Path) -> None:
+    """Write the tables into a folder, corrections and recordings beside it."""
     made = records()
     tables: dict[str, list[PersonRecord]] = {}
     for record in made:
         tables.setdefault(KIND_OF_MODEL[type(record)].table, []).append(record)
-    folder.mkdir(exist_ok=True)
     write_folder(folder, tables)
-    listed = json.dumps(corrections(made), indent=1)
-    (folder.parent / "corrections.json").write_text(listed + "\n", encoding="utf-8")
-    recorded = json.dumps(recordings(), indent=1)
-    (folder.parent / "recordings.json").write_text(recorded + "\n", encoding="utf-8")
-    print(f"wrote {folder}")  # noqa: T201 - a script talks to its user
+    for name, rows in (("corrections", corrections(made)), ("recordings", recordings())):
+        text = json.dumps(rows, indent=1) + "\n"
+        (folder.parent / f"{name}.json").write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    main()
+    write(Path(__file__).parent / "tables")
