@@ -1,7 +1,9 @@
 """The sections of the review page. Every text of the record is escaped before it is shown."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date, timedelta
+from contextlib import AbstractContextManager
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import streamlit as st
 
@@ -13,7 +15,9 @@ from hvmon.charts.picture import Picture
 from hvmon.charts.rows import TimelineRows
 from hvmon.rules.finding import Finding
 from hvmon.services import estimate_words, review_tables
+from hvmon.services import relations as relation_words
 from hvmon.services.headline import headline, pressure_words
+from hvmon.services.relations import Relations
 from hvmon.services.review import AHEAD_DAYS, Review
 from hvmon.services.use_summary import use_summary
 from hvmon.units import PressureUnit
@@ -41,6 +45,12 @@ def long_table(rows: Sequence[dict[str, str]], *, empty: str, what: str) -> None
     if len(rows) > FIRST_ROWS:
         with st.expander(f"{len(rows) - FIRST_ROWS} older {what}"):
             table(rows[FIRST_ROWS:], empty=empty)
+
+
+def opened(label: str, key: str) -> AbstractContextManager[object] | None:
+    """Give an expander when it is open, else None: what is in it is worked out only then."""
+    box = st.expander(label, key=key, on_change="rerun")
+    return box if box.open else None
 
 
 def tiles(review: Review, unit: PressureUnit) -> None:
@@ -206,10 +216,8 @@ def comparisons(review: Review, unit: PressureUnit) -> None:
     )
 
 
-def _day(moment: object, zone: str) -> str:
-    from zoneinfo import ZoneInfo  # noqa: PLC0415
-
-    return f"{moment.astimezone(ZoneInfo(zone)):%d %b %Y}"  # type: ignore[attr-defined]
+def _day(moment: datetime, zone: str) -> str:
+    return f"{moment.astimezone(ZoneInfo(zone)):%d %b %Y}"
 
 
 def owed(review: Review) -> None:
@@ -268,12 +276,10 @@ def estimate(review: Review, unit: PressureUnit) -> None:
         st.markdown(f"No estimate: {plain(review.trend.reason)}.")
     else:
         table(estimate_words.answers_table(review.trend, unit), empty="")
-        st.markdown("**What each settings change did**")
-        table(estimate_words.effects_table(made, unit), empty="No settings change is recorded.")
     with st.expander("Second opinions: older methods on one like-for-like series, with their weakness"):
         table(list(_opinions(review)), empty="No series with recorded conditions.")
-    if made is not None:
-        with st.expander("How this was estimated"):
+    if made is not None and (box := opened("How this was estimated", "open_how")):
+        with box:
             _how(review, unit)
 
 
@@ -298,6 +304,19 @@ def _how(review: Review, unit: PressureUnit) -> None:
     table(estimate_words.sources_table(made), empty="")
     table(estimate_words.doubtful_table(made, unit), empty="No reading is doubtful or left out.")
     table(estimate_words.priors_table(), empty="")
+
+
+def relations(review: Review, found: Relations, unit: PressureUnit) -> None:
+    """Show what goes with CO2: settings changes with what else moved, bicarbonate, symptoms."""
+    st.markdown("**Settings changes**")
+    table(relation_words.changes_table(found, unit), empty="No settings change is recorded.")
+    if review.trend.estimate is not None:
+        st.markdown("**Modelled effect of each settings change**")
+        table(estimate_words.effects_table(review.trend.estimate, unit), empty="None.")
+    st.markdown(plain(relation_words.bicarbonate_line(found)))
+    st.markdown("**Symptoms within this person**")
+    lines = relation_words.symptoms_lines(found)
+    st.markdown("\n".join(f"- {plain(line)}" for line in lines) or ":gray[No symptom report.]")
 
 
 # --- the record ----------------------------------------------------------------------------------

@@ -9,8 +9,10 @@ import streamlit as st
 
 from hvmon.app import cache
 from hvmon.services import caseload as caseload_service
+from hvmon.services import relations as relations_service
 from hvmon.services import review as review_service
 from hvmon.services.packs_in_use import Edits, digest, service_edits
+from hvmon.services.relations import Relations
 from hvmon.services.review import Review
 from hvmon.services.stores import Store
 
@@ -39,6 +41,17 @@ def review(person_key: str) -> Review:
     """Give the review of a person as of today and the store's present revision. Never changed in place."""
     held = cache.store()
     return _review(cache.store_path(), held.revision(), person_key, cache.today(), digest(edits()))
+
+
+@st.cache_resource(show_spinner=False, max_entries=64)
+def _relations(_review: Review, path: Path, revision: int, key: str, day: date) -> Relations:  # noqa: ARG001
+    return relations_service.relations(_review)
+
+
+def relations(review: Review) -> Relations:
+    """Give what goes with CO2 in the person of a review, worked out once a revision and day."""
+    key = review.dossier.person_key
+    return _relations(review, cache.store_path(), cache.store().revision(), key, review.today)
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)

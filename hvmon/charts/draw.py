@@ -231,8 +231,8 @@ def _holes(
 ) -> dict[str, Any]:
     factor = _factor(unit)
     shown = [*frames["readings"]["y"], *frames["limits"]["y"]]
-    for bound in ("low80", "high80"):
-        shown += frames["trend"][bound].drop_nulls().to_list()
+    drawn = frames["trend"].filter(pl.col("t").is_between(*span_ms))
+    shown += [*drawn["low80"].drop_nulls(), *drawn["high80"].drop_nulls()]
     low, high = _span(shown, LEAST_SPAN_KPA * factor, 0.35 * factor)
     holes: dict[str, Any] = {"x_from": span_ms[0], "x_to": span_ms[1], "co2_low": low, "co2_high": high}
     values, form = ticks(*span_ms, layout.ticks)

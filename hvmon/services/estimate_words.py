@@ -4,10 +4,12 @@ from hvmon.services.headline import chance_words, pressure_words, range_words
 from hvmon.services.trends import TrendView
 from hvmon.stats.mixture import Estimate
 from hvmon.stats.priors import Priors, default_priors
-from hvmon.stats.trend import TrendResult
+from hvmon.stats.trend import LimitChance, TrendResult
 from hvmon.units import PressureUnit
 
 Table = list[dict[str, str]]
+
+MORE_LIKELY = 0.5
 
 MODEL_WORDS = (
     "One usual awake PaCO2 off the ventilator is estimated in continuous time on the logarithm of the "
@@ -37,11 +39,16 @@ def answers_table(view: TrendView, unit: PressureUnit) -> Table:
     rows = [("Usual level now", _interval(made.level, unit))]
     rows += _rise_rows(made, unit)
     rows += [(f"Chance above {view.limit_words}, now", chance_words(limit.now)) for limit in made.limits]
-    rows += [(f"Above {view.limit_words}, ahead", limit.ahead.in_words) for limit in made.limits]
+    rows += [(f"Above {view.limit_words}, ahead", _ahead(limit)) for limit in made.limits]
     rows += [(f"Expected {each.at:%b %Y}", _interval(each.level, unit)) for each in made.forecast]
     rows.append(("From arterial and capillary alone", _blood(made, unit)))
     rows.append(("Without the newest reading", _without(made, unit)))
     return [{"Question": question, "Answer": answer} for question, answer in rows]
+
+
+def _ahead(limit: LimitChance) -> str:
+    """Say when the level may cross a limit; above it already, there is nothing to cross."""
+    return "more likely above it already than not" if limit.now > MORE_LIKELY else limit.ahead.in_words
 
 
 def _rise_rows(made: TrendResult, unit: PressureUnit) -> list[tuple[str, str]]:
@@ -76,7 +83,7 @@ def sources_table(made: TrendResult) -> Table:
         {
             "Kind of reading": each.source,
             "Readings": str(each.n),
-            "Share of the level now": f"{each.share:.0%}",
+            "Share of the level now": f"{100 * each.share:.0f} %",
             "This person's offset from arterial": _percent(each.offset_pct),
         }
         for each in made.sources
@@ -112,7 +119,7 @@ def doubtful_table(made: TrendResult, unit: PressureUnit) -> Table:
             "Taken": f"{each.taken_at:%d %b %Y}",
             "Kind": each.source,
             "What": (
-                f"chance of a gross error {each.p_gross:.0%}; "
+                f"chance of a gross error {100 * each.p_gross:.0f} %; "
                 f"expected {pressure_words(each.expected_kpa, unit)}"
             ),
         }

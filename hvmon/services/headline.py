@@ -37,8 +37,9 @@ def pressure_words(kpa: float, unit: PressureUnit, *, signed: bool = False) -> s
     """Give a pressure or difference [kPa] in the display unit: one decimal in kPa, none in mmHg."""
     value = kpa if unit == PressureUnit.KPA else kpa * MMHG_PER_KPA
     digits = 1 if unit == PressureUnit.KPA else 0
+    rounded = round(value, digits) + 0.0  # never "-0.0"
     sign = "+" if signed else ""
-    return f"{value:{sign}.{digits}f} {unit.value}"
+    return f"{rounded:{sign}.{digits}f} {unit.value}"
 
 
 def range_words(low_kpa: float, high_kpa: float, unit: PressureUnit) -> str:
@@ -63,8 +64,8 @@ def headline(review: Review, unit: PressureUnit) -> tuple[Tile, ...]:
 def chance_words(chance: float) -> str:
     """Give a chance in percent; an estimate never says 0 % or 100 %."""
     if chance > SUREST:
-        return f"over {SUREST:.0%}"
-    return f"under {1 - SUREST:.0%}" if chance < 1 - SUREST else f"{chance:.0%}"
+        return f"over {100 * SUREST:.0f} %"
+    return f"under {100 * (1 - SUREST):.0f} %" if chance < 1 - SUREST else f"{100 * chance:.0f} %"
 
 
 def rising_tile(review: Review, unit: PressureUnit) -> Tile:

@@ -182,14 +182,14 @@ def test_the_display_unit_changes_numbers_shown_and_not_the_answer(store):
 
 
 @pytest.mark.parametrize(
-    ("chance", "words"), [(1.0, "over 99%"), (0.0, "under 1%"), (0.5, "50%"), (0.99, "99%")]
+    ("chance", "words"), [(1.0, "over 99 %"), (0.0, "under 1 %"), (0.5, "50 %"), (0.99, "99 %")]
 )
 def test_a_chance_is_never_told_as_certain(chance, words):
     assert chance_words(chance) == words
 
 
 @pytest.mark.parametrize(
-    ("kpa", "unit", "words"), [(6.5, KPA, "6.5 kPa"), (6.5, MMHG, "49 mmHg"), (-0.25, KPA, "-0.2 kPa")]
+    ("kpa", "unit", "words"), [(6.5, KPA, "6.5 kPa"), (6.5, MMHG, "49 mmHg"), (-0.01, KPA, "0.0 kPa")]
 )
 def test_pressures_are_shown_to_the_precision_of_their_unit(kpa, unit, words):
     assert pressure_words(kpa, unit) == words

@@ -17,5 +17,10 @@ review_parts.comparisons(review, unit)
 review_parts.owed(review)
 review_parts.estimate(review, unit)
 review_parts.use(review)
+if box := review_parts.opened(
+    "What goes with CO2: settings changes, bicarbonate, symptoms", "open_relations"
+):
+    with box:
+        review_parts.relations(review, reviews.relations(review), unit)
 review_parts.record(review)
 parts.caution()
