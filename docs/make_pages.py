@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
+from hvmon.files.table_page import tables_page
 from hvmon.rules.page import rules_page
-
 from hvmon.sources import CLINICAL, MEASUREMENT, OVERNIGHT, OWN, PHYSIOLOGY, Source
 
 HERE = Path(__file__).parent
@@ -39,7 +39,7 @@ def sources_page() -> str:
     return "\n".join(parts)
 
 
-PAGES = {"sources.md": sources_page, "rules.md": rules_page}
+PAGES = {"sources.md": sources_page, "rules.md": rules_page, "tables.md": tables_page}
 
 
 def main() -> None:

@@ -6,7 +6,7 @@ Nested records flatten with a prefix (`state_ventilator`), a pressure becomes a 
 
 import json
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -145,41 +145,84 @@ def _word(core: type[StrEnum], value: Any) -> Any:  # noqa: ANN401
         return value  # pydantic refuses it with the list of accepted words
 
 
-def _nested(name: str, core: type[Record], flat: Mapping[str, Any], *, optional: bool) -> Any:  # noqa: ANN401
-    inner = {key: _field_value(f"{name}_{key}", field, flat) for key, field in core.model_fields.items()}
-    if optional and all(value is None for value in inner.values()):
-        return None
-    return {key: value for key, value in inner.items() if value is not None}
+Reader = Callable[[Mapping[str, Any]], Any]
+"""Takes the value of one field out of a flat row; None where the row has none."""
 
 
-def _pressure(name: str, flat: Mapping[str, Any]) -> Any:  # noqa: ANN401
-    value, unit = flat.get(name), flat.get(f"{name}_unit")
-    if value is None and unit is None:
-        return None
-    parts = {"value": value, "unit": _word(PressureUnit, unit)}
-    return {key: part for key, part in parts.items() if part is not None}
+def _nested(name: str, core: type[Record], *, optional: bool) -> Reader:
+    inner = [(key, _reader(f"{name}_{key}", field)) for key, field in core.model_fields.items()]
+
+    def read(flat: Mapping[str, Any]) -> Any:  # noqa: ANN401
+        values = {key: value for key, take in inner if (value := take(flat)) is not None}
+        return None if optional and not values else values
+
+    return read
 
 
-def _items(text: Any, member: Any) -> Any:  # noqa: ANN401
-    if not isinstance(text, str):
-        return text
-    core = get_args(member)[0]
-    return tuple(core.model_validate_json(json.dumps(item)) for item in json.loads(text or "[]"))
+def _pressure(name: str) -> Reader:
+    unit_name = f"{name}_unit"
+
+    def read(flat: Mapping[str, Any]) -> Any:  # noqa: ANN401
+        value, unit = flat.get(name), flat.get(unit_name)
+        if value is None and unit is None:
+            return None
+        parts = {"value": value, "unit": _word(PressureUnit, unit)}
+        return {key: part for key, part in parts.items() if part is not None}
+
+    return read
 
 
-def _field_value(name: str, field: FieldInfo, flat: Mapping[str, Any]) -> Any:  # noqa: ANN401
+def _items(name: str, core: type[Record]) -> Reader:
+    def read(flat: Mapping[str, Any]) -> Any:  # noqa: ANN401
+        text = flat.get(name)
+        if not isinstance(text, str):
+            return text
+        return tuple(core.model_validate_json(json.dumps(item)) for item in json.loads(text or "[]"))
+
+    return read
+
+
+def _words(name: str, core: type[StrEnum], *, may_be_not_recorded: bool) -> Reader:
+    members: dict[str, StrEnum] = {word.value: word for word in core}
+    if may_be_not_recorded:
+        members[NOT_RECORDED.value] = NOT_RECORDED
+
+    def read(flat: Mapping[str, Any]) -> Any:  # noqa: ANN401
+        value = flat.get(name)
+        return members.get(value, value) if isinstance(value, str) else value
+
+    return read
+
+
+def _scalar(name: str, *, may_be_not_recorded: bool) -> Reader:
+    if not may_be_not_recorded:
+        return lambda flat: flat.get(name)
+
+    def read(flat: Mapping[str, Any]) -> Any:  # noqa: ANN401
+        value = flat.get(name)
+        return NOT_RECORDED if value == NOT_RECORDED.value else value
+
+    return read
+
+
+def _reader(name: str, field: FieldInfo) -> Reader:
     members = _members(field.annotation)
     core = next(m for m in members if m is not NotRecorded and m is not type(None))
     if core is Pressure:
-        return _pressure(name, flat)
+        return _pressure(name)
     if _is(core, BaseModel):
-        return _nested(name, core, flat, optional=type(None) in members)
-    value = flat.get(name)
-    if value == NOT_RECORDED.value and NotRecorded in members:
-        return NOT_RECORDED
+        return _nested(name, core, optional=type(None) in members)
     if get_origin(core) is tuple:
-        return _items(value, core)
-    return _word(core, value) if _is(core, StrEnum) and value is not None else value
+        return _items(name, get_args(core)[0])
+    if _is(core, StrEnum):
+        return _words(name, core, may_be_not_recorded=NotRecorded in members)
+    return _scalar(name, may_be_not_recorded=NotRecorded in members)
+
+
+@lru_cache(maxsize=64)
+def _readers(model: type[Record]) -> tuple[tuple[str, Reader], ...]:
+    """How each field of a record type is taken out of a flat row, worked out once."""
+    return tuple((name, _reader(name, field)) for name, field in model.model_fields.items())
 
 
 def unflatten(model: type[R], flat: Mapping[str, Any]) -> R:
@@ -190,5 +233,6 @@ def unflatten(model: type[R], flat: Mapping[str, Any]) -> R:
     pydantic.ValidationError
         A value is refused; `hvmon.records.door.problems` puts it in words.
     """
-    fields = {name: _field_value(name, field, flat) for name, field in model.model_fields.items()}
-    return model.model_validate({name: value for name, value in fields.items() if value is not None})
+    return model.model_validate(
+        {name: value for name, take in _readers(model) if (value := take(flat)) is not None}
+    )
