@@ -100,12 +100,19 @@ def difference(later: Pressure, earlier: Pressure) -> Amount:
     return Amount(later.value - converted(earlier.value, earlier.unit, later.unit, decimals), later.unit)
 
 
-def fall_reaches(baseline: Pressure, value: Pressure, percent: Decimal) -> bool:
-    """Say whether the fall from baseline is at least `percent` of the baseline; exact, no float.
+def percent_fall(baseline: Pressure, value: Pressure) -> Decimal:
+    """Give the fall from a baseline in percent of the baseline, both in one unit, without floats.
 
-    Both in one unit: 6.5 to 5.2 kPa is exactly 20 percent.
+    6.5 to 5.2 kPa is exactly 20 percent; in floating point 0.19999999999999998 of it.
+
+    Raises
+    ------
+    ValueError
+        The two are in different units.
     """
-    return (baseline.value - value.value) * 100 >= percent * baseline.value
+    if baseline.unit != value.unit:
+        raise ValueError(f"no percent fall from {baseline} to {value}: two units")
+    return (baseline.value - value.value) * 100 / baseline.value
 
 
 def compared_words(amount: Amount | Pressure, limit: Limit, outcome: Compared) -> str:

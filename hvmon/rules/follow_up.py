@@ -1,15 +1,17 @@
 """Checks on follow-up: what is overdue, and two rules of payers shown for context."""
 
-from datetime import timedelta
+from decimal import Decimal
 
 from hvmon.records.gas import BloodGas
 from hvmon.records.held import Held
 from hvmon.rules import gas
 from hvmon.rules.case import Case, gas_basis, gas_day
-from hvmon.rules.compare import against, compared_words
+from hvmon.rules.compare import Amount, against, compared_words
 from hvmon.rules.finding import Part, met, unclear
 from hvmon.rules.rule import Limit, Rule
 from hvmon.vocabulary import ActionState, NotRecorded
+
+DAYS_A_WEEK = 7
 
 
 def overdue(case: Case, rule: Rule) -> Part:
@@ -27,23 +29,26 @@ def too_early_for_payer(case: Case, rule: Rule) -> Part:
     if isinstance(started, NotRecorded):
         return unclear("start of ventilation not recorded")
     days = case.days_ago(started)
-    return met(days < rule.limit.value, f"{days} days since ventilation was started on {started}",
-               at_threshold=days == rule.limit.value)  # fmt: skip
+    outcome = against(Amount(Decimal(days), "days"), rule.limit)
+    words = f"{days} days since ventilation was started on {started}"
+    return met(outcome.holds, words, at_threshold=outcome.at_threshold)
 
 
 def two_tests(case: Case, rule: Rule) -> Part:
     """Two awake values at the level, the interval apart, both outside acute illness."""
-    apart = timedelta(weeks=int(rule.named("apart").value))
+    apart = rule.named("apart")
     usable = [held for held in case.awake
               if not gas.missing_conditions(held) and not case.unstable_on(gas_day(held))]  # fmt: skip
     high = [held for held in usable if against(held.record.pco2, rule.limit).holds]
     for last in reversed(high):
         for first in high:
-            if gas_day(last) - gas_day(first) >= apart:
-                return _confirmed(first, last, rule.limit, exact=gas_day(last) - gas_day(first) == apart)
+            weeks = Amount(Decimal((gas_day(last) - gas_day(first)).days) / DAYS_A_WEEK, "weeks")
+            gap = against(weeks, apart)
+            if gap.holds:
+                return _confirmed(first, last, rule.limit, exact=gap.at_threshold)
     if len(usable) < 2:  # noqa: PLR2004 - a pair
         return unclear("fewer than two stable awake gases with their conditions")
-    return met(holds=False, words=f"no two stable awake gases at {rule.limit.words}, {apart.days} days apart",
+    return met(holds=False, words=f"no two stable awake gases at {rule.limit.words}, {apart.words}",
                basis=gas_basis(*usable[-2:]))  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from hvmon.rules.case import (
     gas_words,
     oxygen_words,
 )
-from hvmon.rules.compare import Amount, against, compared_words, converted, difference
+from hvmon.rules.compare import Amount, against, compared_words, converted, difference, holds
 from hvmon.rules.finding import Part, all_of, met, unclear
 from hvmon.rules.rule import Limit, Rule
 from hvmon.units import PressureUnit
@@ -364,7 +364,7 @@ def below_chronic_line(case: Case, rule: Rule) -> Part:
     slope = float(rule.limit.value) / 10
     line = Decimal(str(round(expected_bicarbonate_mmol_l(gas.pco2.kpa, slope), 1)))
     return met(
-        gas.hco3_mmol_l < line,
+        holds(gas.hco3_mmol_l, rule.limit.comparator, line),
         f"{gas_words(held)}: bicarbonate {gas.hco3_mmol_l}, chronic line {line} mmol/L",
         gas_basis(held),
         at_threshold=gas.hco3_mmol_l == line,

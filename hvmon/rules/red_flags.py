@@ -187,7 +187,6 @@ def use_near_all_day(case: Case, rule: Rule) -> Part:
 
 def infection(case: Case, rule: Rule) -> Part:
     """Respiratory infection recorded within the limit of days and not over."""
-    days = int(rule.limit.value)
     events = [
         held
         for held in case.dossier.clinical_event
@@ -200,7 +199,10 @@ def infection(case: Case, rule: Rule) -> Part:
     over = held.record.until is not None and held.record.until < case.today
     words = f"respiratory infection from {held.record.happened_on}, {age} days ago"
     words += f", over on {held.record.until}" if over else ""
-    return met(age <= days and not over, words, (basis(held, words),), at_threshold=age == days, age_days=age)
+    recent = against(Amount(Decimal(age), rule.limit.unit), rule.limit)
+    basis_of = (basis(held, words),)
+    at_threshold = recent.at_threshold
+    return met(recent.holds and not over, words, basis_of, at_threshold=at_threshold, age_days=age)
 
 
 def step_with_ph_fall(case: Case, rule: Rule) -> Part:

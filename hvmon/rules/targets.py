@@ -6,7 +6,7 @@ from hvmon.records.gas import BloodGas
 from hvmon.records.held import Held
 from hvmon.rules import gas, night
 from hvmon.rules.case import Case, basis, gas_basis, gas_day, gas_words
-from hvmon.rules.compare import Amount, against, compared_words, fall_reaches
+from hvmon.rules.compare import Amount, against, compared_words, percent_fall
 from hvmon.rules.finding import Part, all_of, any_of, met, not_reached, unclear
 from hvmon.rules.red_flags import RECENT_DAYS, newest_spo2
 from hvmon.rules.rule import Limit, Rule
@@ -83,12 +83,13 @@ def _fall(case: Case, held: Held[BloodGas], limit: Limit) -> Part:
     first, now = baseline.record.pco2, held.record.pco2
     if first.unit != now.unit:
         return unclear("baseline and present value are in two units: no percent fall", gas_basis(held))
-    percent = (first.value - now.value) * 100 / first.value
+    percent = percent_fall(first, now)
+    outcome = against(Amount(percent, limit.unit), limit)
     return met(
-        fall_reaches(first, now, limit.value),
+        outcome.holds,
         f"from own baseline {gas_words(baseline)}: fall {percent:.1f} %, limit {limit.words}",
         gas_basis(held, baseline),
-        at_threshold=percent == limit.value,
+        at_threshold=outcome.at_threshold,
     )
 
 

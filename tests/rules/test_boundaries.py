@@ -214,6 +214,19 @@ def starting(**fixed: Any) -> Callable[[str], Driver]:
     return varied
 
 
+def both_ends_of_a_night(m: Any, value: str, unit: str) -> Dossier:
+    """Evening and morning gas alike, so that only the level speaks; a quiet night and no symptom."""
+    morning = m.gas(value, unit, drawn_at=m.at(DAY + timedelta(days=1), 7))
+    study = m.night(
+        tcco2_awake_supine=m.pressure("40", "mmHg"), tcco2_peak=m.pressure("42", "mmHg"), at_or_below_88_s=0,
+        longest_at_or_below_88_s=0, below_90_s=0)  # fmt: skip
+    return m.dossier(m.gas(value, unit, drawn_at=m.at(DAY, 21)), morning, study, m.report(DAY), **NEW)
+
+
+def level_with_poor_sleep(m: Any, value: str, unit: str) -> Dossier:
+    return m.dossier(m.gas(value, unit), m.report(DAY, sleep_quality=5), **NEW)
+
+
 def minutes_since_oxygen(m: Any, value: str, _: str) -> Dossier:
     return m.dossier(m.gas(oxygen_l_min="2", minutes_since_oxygen_change=int(value)))
 
@@ -446,7 +459,8 @@ TABLE: tuple[tuple[str, str, Driver, str, str, str], ...] = (
     ("STA-10", "88 %", WELL("88"), "s", "299 300 301", "NYY"),
     ("STA-10", "MIP", WELL("mip_cmh2o"), "", "59 60 61", "YNN"),
     ("STA-10", "FVC", WELL("fvc_pct"), "", "49 50 51", "YNN"),
-    ("STA-11", "", starting(overnight=True)("rise"), "mmHg", "7.9 8 8.1", "NYY"),
+    ("STA-11", "", both_ends_of_a_night, "mmHg", "44.9 45 45.1", "NYY"),
+    ("STA-11", "night rise", starting(overnight=True)("rise"), "mmHg", "7.9 8 8.1", "NYY"),
     ("STA-11", "night rise", starting(overnight=True)("rise"), "kPa", "1.0 1.1 1.2", "NYY"),
     ("STA-11", "88 %", starting(overnight=True)("88"), "s", "299 300 301", "NYY"),
     ("STA-11", "below 90 %", starting(overnight=True)("90"), "s", "2879 2880 2881", "NNY"),
@@ -459,7 +473,8 @@ TABLE: tuple[tuple[str, str, Driver, str, str, str], ...] = (
     ("STA-13", "", level_before, "mmHg", "44 45 46", "NNY"),
     ("STA-14", "without lung disease", spo2(**NEW), "", "93 94 95", "YYN"),
     ("STA-14", "with lung disease", spo2(has_lung_disease=True, **NEW), "", "91 92 93", "YYN"),
-    ("STA-15", "", starting(rating=0)("day"), "kPa", "5.9 6.0 6.1", "NNN"),
+    ("STA-15", "", level_with_poor_sleep, "kPa", "5.9 6.0 6.1", "YYN"),
+    ("STA-15", "", level_with_poor_sleep, "mmHg", "44 45 46", "YYN"),
     ("STA-16", "FVC", WELL("fvc_pct"), "", "49 50 51", "YNN"),
     ("STA-16", "SNIP", WELL("snip_cmh2o"), "", "39 40 41", "YNN"),
     ("STA-17", "FVC", WELL("fvc_pct"), "", "49 50 51", "YNN"),

@@ -12,7 +12,7 @@ from hvmon.records.flat import flatten, unflatten
 from hvmon.records.gas import BloodGas
 from hvmon.rules.case import Case
 from hvmon.rules.catalogue import RULES, rule
-from hvmon.rules.compare import Amount, against, converted, difference, fall_reaches, holds
+from hvmon.rules.compare import Amount, against, converted, difference, holds, percent_fall
 from hvmon.rules.judge import judged
 from hvmon.rules.rule import Comparator, Limit
 from hvmon.units import PressureUnit
@@ -127,21 +127,26 @@ def pressure(value: str, unit: str) -> Pressure:
     return Pressure(value=Decimal(value), unit=PressureUnit(unit))
 
 
-def test_a_fall_of_exactly_20_percent_reaches_20_percent() -> None:
-    """6.5 to 5.2 kPa is 0.19999999999999998 in floating point."""
+def test_a_fall_of_exactly_20_percent_is_20_percent() -> None:
+    """6.5 to 5.2 kPa falls short of 20 percent in floating point."""
     assert (6.5 - 5.2) / 6.5 < 0.2
-    assert fall_reaches(pressure("6.5", "kPa"), pressure("5.2", "kPa"), Decimal(20))
-    assert not fall_reaches(pressure("6.5", "kPa"), pressure("5.21", "kPa"), Decimal(20))
+    assert percent_fall(pressure("6.5", "kPa"), pressure("5.2", "kPa")) == 20
+    assert percent_fall(pressure("6.5", "kPa"), pressure("5.21", "kPa")) < 20
+
+
+def test_there_is_no_percent_fall_across_units() -> None:
+    with pytest.raises(ValueError, match="two units"):
+        percent_fall(pressure("6.5", "kPa"), pressure("40", "mmHg"))
 
 
 @given(st.integers(10, 2000), st.integers(1, 99))
 def test_a_percent_fall_is_exact_for_every_typed_pair(tenths, percent) -> None:
     first = Decimal(tenths) / 10
     then = first * (100 - percent) / 100
-    later = Pressure(value=then, unit=PressureUnit.MMHG)
-    assert fall_reaches(Pressure(value=first, unit=PressureUnit.MMHG), later, Decimal(percent))
+    baseline = Pressure(value=first, unit=PressureUnit.MMHG)
+    assert percent_fall(baseline, Pressure(value=then, unit=PressureUnit.MMHG)) == percent
     above = Pressure(value=then + Decimal("0.0001"), unit=PressureUnit.MMHG)
-    assert not fall_reaches(Pressure(value=first, unit=PressureUnit.MMHG), above, Decimal(percent))
+    assert percent_fall(baseline, above) < percent
 
 
 def test_a_difference_is_exact_in_one_unit_and_converts_once_across_two() -> None:
