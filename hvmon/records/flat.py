@@ -6,13 +6,13 @@ Nested records flatten with a prefix (`state_ventilator`), a pressure becomes a 
 
 import json
 import types
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
 from functools import lru_cache
-from typing import Any, TypeVar, Union, get_args, get_origin
+from typing import Any, TypeVar, Union, cast, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -84,7 +84,7 @@ def _kind_of(member: Any) -> Kind:  # noqa: ANN401 - a type annotation
 
 
 def _field_columns(name: str, field: FieldInfo, *, required: bool) -> Iterator[Column]:
-    members = [member for member in _members(field.annotation) if member is not type(None)]
+    members = [member for member in _members(cast("Hashable", field.annotation)) if member is not type(None)]
     optional = not required or not field.is_required()
     core = next(member for member in members if member is not NotRecorded)
     if core is Pressure:
@@ -206,7 +206,7 @@ def _scalar(name: str, *, may_be_not_recorded: bool) -> Reader:
 
 
 def _reader(name: str, field: FieldInfo) -> Reader:
-    members = _members(field.annotation)
+    members = _members(cast("Hashable", field.annotation))
     core = next(m for m in members if m is not NotRecorded and m is not type(None))
     if core is Pressure:
         return _pressure(name)
