@@ -53,7 +53,7 @@ _STEP_DOWN = 2  # Close.STEP_DOWN, as a number numba can freeze
 def _gate(values, lowest, highest, step, per_s, out):
     """Valid seconds into `out`; missing, out of range and too steep counted."""
     missing = out_of_range = steep = 0
-    last = -1
+    last, before = -1, 0
     for i in range(len(values)):
         x = np.int64(values[i])
         out[i] = False
@@ -61,11 +61,11 @@ def _gate(values, lowest, highest, step, per_s, out):
             missing += 1
         elif x < lowest or x > highest:
             out_of_range += 1
-        elif last >= 0 and abs(x - np.int64(values[last])) * per_s > step * max(i - last, per_s):
+        elif last >= 0 and abs(x - before) * per_s > step * max(i - last, per_s):
             steep += 1
         else:
             out[i] = True
-            last = i
+            last, before = i, x
     return missing, out_of_range, steep
 
 
