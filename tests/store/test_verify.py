@@ -30,9 +30,9 @@ TAMPERS = {
     ),
     "a version without event": (
         (
-            "INSERT INTO weight_version SELECT person_key, record_id, 9, 77, held_status, held_reason, held_us, "
-            "held_by, request_id, weighed_on, weight_kg, weight_kg_number, estimated, visit_id "
-            "FROM weight_version WHERE version = 2"
+            "INSERT INTO weight_version SELECT person_key, record_id, 9, 77, held_status, "
+            "held_reason, held_us, held_by, request_id, weighed_on, weight_kg, weight_kg_number, "
+            "estimated, visit_id FROM weight_version WHERE version = 2"
         ),
         "version 9 has no event",
     ),
