@@ -48,6 +48,9 @@ class AnnotationKind(StrEnum):
     NOTE = "note"
 
 
+_KIND_OF_TEXT = {str(kind): kind for kind in AnnotationKind}
+
+
 @dataclass(frozen=True, slots=True)
 class Annotation:
     """A mark on the recording.
@@ -70,7 +73,7 @@ class Annotation:
     def kind(self) -> AnnotationKind:
         """The kind its text names (case and blanks ignored), otherwise `AnnotationKind.NOTE`."""
         head = " ".join(self.text.partition(":")[0].split()).lower()
-        return AnnotationKind(head) if head in set(AnnotationKind) else AnnotationKind.NOTE
+        return _KIND_OF_TEXT.get(head, AnnotationKind.NOTE)
 
     @property
     def detail(self) -> str:

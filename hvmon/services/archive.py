@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass, fields
+from functools import cache
 from importlib import import_module
 from itertools import islice
 from multiprocessing import get_context
@@ -218,6 +219,7 @@ def _plain(value: object) -> object:
 _LEFT_OUT = {"convention", "code_version", "reasons", "definitions"}
 
 
+@cache
 def _names(convention: ConventionKey) -> tuple[str, ...]:
     """Field names of a record that become columns."""
     return tuple(field.name for field in fields(RECORDS[convention]) if field.name not in _LEFT_OUT)
