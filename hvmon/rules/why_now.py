@@ -35,7 +35,7 @@ SEDATING = {
 }
 UNWELL = {EventKind.INFECTION, EventKind.ADMISSION, EventKind.ADMISSION_HYPERCAPNIC}
 SPO2_STEP_PCT = 3
-"""[percent] oximeter step worth naming (Project; device error about 2, Shi2022)."""
+"""[percent] oximeter step worth naming (Project)."""
 RATING_STEP = 2
 """Step of a 0 to 10 rating worth naming (Project)."""
 GAP_NIGHTS = 3

@@ -28,13 +28,13 @@ RESISTANCE_MEDIAN, RESISTANCE_SD_LN = 10.0, 0.5
 """[cmH2O s/L] inspiratory resistance, mask and circuit included, median and spread in ln (Project)."""
 EXPIRATORY_OVER_INSPIRATORY, EXPIRATORY_SD_LN = 1.25, 0.25
 """Expiratory over inspiratory resistance, median and spread in ln (Project)."""
-EFFORT_MEAN, EFFORT_SD = 0.88, 0.12
+EFFORT_MEAN, EFFORT_SD = 0.88, 0.20
 """Power of pressure support by which tidal volume follows it while effort stays: 1 in a passive person,
 less where effort already adds to it (Project)."""
 ANSWER_SD, ANSWER_SD_GIVEN = 0.7, 0.25
 """Spread of the answer of breathing to a fall of CO2, ln ventilation per ln PaCO2, half-normal: where the
-person can add breaths and effort, and where the machine gives volume or every breath (Project). A change of
-CO2 is smaller by one over one plus it."""
+person can add breaths and effort, and where the machine gives the volume or every breath (Project). A change
+of CO2 is smaller by one over one plus it."""
 ANSWER_TO_RISE = 2.5
 """How much stronger breathing answers a rise than a fall: below its threshold it hardly answers (Project)."""
 DELIVERY_SD_LN = 0.04
@@ -43,8 +43,6 @@ LEAK_SD_PER_LN = 0.15
 """Further spread a change of inspiratory pressure brings through leak, per ln of the ratio (Project)."""
 VCO2_RATIO_SD_LN = 0.08
 """Spread of CO2 output after over before, ln (Project; 0.10 in the worked error case)."""
-CONTROLLED_BELOW_PCT = 10.0
-"""[%] fewer triggered breaths than this: the machine gives nearly every breath (Project)."""
 LEAST_VD_ML, MOST_VD_SHARE = 20.0, 0.85
 """Samples of dead space are kept between 20 mL and 85 percent of tidal volume (Project)."""
 
@@ -137,7 +135,7 @@ def draw_change(
     volume_after = volume * ratio * _delivery(before, now, generator)
     space_after = np.maximum(space + dead_space_change_ml, LEAST_VD_ML / 2.0)
     space_after = np.minimum(space_after, MOST_VD_SHARE * volume_after)
-    answer = _answer_to_co2(before, breathing, generator)
+    answer = _answer_to_co2(before, generator)
     return Draws(volume, volume_after, rate, rate_after, space, space_after, *trapped, answer, method)
 
 
@@ -246,15 +244,13 @@ def _pressure_only(
 
 
 def _effort(generator: np.random.Generator) -> Array:
-    return np.clip(generator.normal(EFFORT_MEAN, EFFORT_SD, DRAWS), 0.0, 1.1)
+    return np.clip(generator.normal(EFFORT_MEAN, EFFORT_SD, DRAWS), 0.0, 1.3)
 
 
-def _answer_to_co2(before: MachineSettings, breathing: Breathing, generator: np.random.Generator) -> Array:
-    """Draw how far breathing answers CO2; little where the machine gives volume, or nearly every breath."""
+def _answer_to_co2(before: MachineSettings, generator: np.random.Generator) -> Array:
+    """Draw how far breathing answers CO2; little where the machine gives the volume or every breath."""
     given = before.mode in VOLUME_MODES or before.mode == VentilatorMode.TIMED
-    controlled = breathing.triggered_pct is not None and breathing.triggered_pct < CONTROLLED_BELOW_PCT
-    sd = ANSWER_SD_GIVEN if given and controlled else ANSWER_SD
-    return np.abs(generator.normal(0.0, sd, DRAWS))
+    return np.abs(generator.normal(0.0, ANSWER_SD_GIVEN if given else ANSWER_SD, DRAWS))
 
 
 def _cut(inspiratory_s: float, rate: Array) -> Array:
