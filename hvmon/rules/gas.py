@@ -113,10 +113,15 @@ def pair(case: Case) -> tuple[Held[BloodGas], Held[BloodGas]] | Part:
     missing = missing_conditions(last)
     if missing:
         return unclear(f"{gas_words(last)}: {', '.join(missing)}", gas_basis(last), missing)
-    earlier = [held for held in case.awake[:-1] if like(last, held) and not missing_conditions(held)]
+    oldest = gas_day(last) - timedelta(days=LEVEL_HOLDS_DAYS)
+    earlier = [
+        held
+        for held in case.awake[:-1]
+        if like(last, held) and not missing_conditions(held) and gas_day(held) >= oldest
+    ]
     if not earlier:
         return unclear(
-            f"{gas_words(last)}: no earlier gas of the same kind and conditions",
+            f"{gas_words(last)}: no earlier gas of the same kind and conditions in the year before",
             gas_basis(last),
             ("an earlier gas of the same sample kind, on or off ventilator and oxygen",),
         )
@@ -233,16 +238,14 @@ def step_part(case: Case, last: Held[BloodGas], before: Held[BloodGas], limit: L
 
 
 def step_with_ph_fall(case: Case, rule: Rule) -> Part:
-    """Rise from the last like-for-like gas together with a lower pH."""
+    """Rise from the last like-for-like gas together with a fall of pH."""
     both = pair(case)
     if isinstance(both, Part):
         return both
     last, before = both
-    fall = met(
-        last.record.ph < before.record.ph,
-        f"pH {before.record.ph} then {last.record.ph}",
-        gas_basis(last, before),
-    )
+    outcome = against(Amount(before.record.ph - last.record.ph, ""), rule.named("pH fall"))
+    words = f"pH {before.record.ph} then {last.record.ph}"
+    fall = met(outcome.holds, words, gas_basis(last, before), at_threshold=outcome.at_threshold)
     return all_of((step_part(case, last, before, rule.limit), fall))
 
 

@@ -53,6 +53,10 @@ def pair(first: str, unit: str, last_ph: str = "7.40", **last: Any) -> Driver:
     return driver
 
 
+def ph_of_the_second_gas(m: Any, value: str, _: str) -> Dossier:
+    return m.dossier(m.gas("6.0", "kPa", date(2026, 2, 1)), m.gas("7.5", "kPa", DAY, ph=value))
+
+
 def night_of(**fixed: Any) -> Callable[[str], Driver]:
     """A night with one field that varies; pressures from value and unit, seconds as whole numbers."""
 
@@ -507,6 +511,7 @@ TABLE: tuple[tuple[str, str, Driver, str, str, str], ...] = (
     ("RED-3", "pH", ph_at("5.0", "kPa"), "", "7.29 7.30 7.31", "YNN"),
     ("RED-4", "", pair("50", "mmHg", "7.36"), "mmHg", "4.9 5 5.1", "NYY"),
     ("RED-4", "", pair("6.5", "kPa", "7.36"), "kPa", "0.6 0.7 0.8", "NYY"),
+    ("RED-4", "pH fall", ph_of_the_second_gas, "", "7.37 7.38 7.39", "YYN"),
     ("RED-5", "", spo2(), "", "87 88 89", "YNN"),
     ("RED-6", "rise", oxygen_step, "", "-0.5 0 0.5", "NNY"),
     ("RED-7", "last week", week_of_use("8"), "", "19.9 20 20.1", "NYY"),

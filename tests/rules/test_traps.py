@@ -85,6 +85,13 @@ def test_a_step_is_judged_between_like_gases_only(make, other) -> None:
     assert found.answer == Answer.NOT_ASSESSABLE
 
 
+def test_a_step_is_not_judged_from_a_level_more_than_a_year_old(make) -> None:
+    last = make.gas("7.5", "kPa", DAY)
+    assert ask(make, "GAS-9", make.gas("6.0", "kPa", DAY - timedelta(days=366)), last).answer == Answer.MET
+    found = ask(make, "GAS-9", make.gas("6.0", "kPa", DAY - timedelta(days=367)), last)
+    assert found.answer == Answer.NOT_ASSESSABLE
+
+
 def test_capillary_po2_is_not_used(make) -> None:
     ear = make.gas(kind=SampleKind.CAPILLARY_EARLOBE, po2=make.pressure("6.5", "kPa"))
     found = ask(make, "OXI-7", ear)
