@@ -18,7 +18,7 @@ from hvmon.physiology.base_excess import (
     base_excess_extracellular_mmol_l,
     standard_bicarbonate_mmol_l,
 )
-from hvmon.physiology.oxygen import so2_severinghaus_at_ph
+from hvmon.physiology.oxygen import po2_at_standard_ph_kpa, so2_severinghaus
 from hvmon.records.base import Pressure
 from hvmon.records.dossier import Dossier, local
 from hvmon.records.gas import BloodGas, SamplingState, SpotTranscutaneous
@@ -227,7 +227,7 @@ def _saturation(gas: BloodGas) -> Iterator[EntryQuestion]:
     if gas.so2_pct is not None:
         estimates.append(("sample saturation", float(gas.so2_pct)))
     if gas.po2 is not None and gas.kind == SampleKind.ARTERIAL:
-        of_po2 = 100 * so2_severinghaus_at_ph(gas.po2.kpa, float(gas.ph))
+        of_po2 = 100 * so2_severinghaus(po2_at_standard_ph_kpa(gas.po2.kpa, float(gas.ph)))
         estimates.append((f"saturation of PO2 {gas.po2}", of_po2))
     for what, value in estimates:
         if float(gas.spo2_pct) - value >= VENOUS_GAP_POINTS:
