@@ -78,14 +78,25 @@ def po2_at_standard_ph_kpa(po2_kpa: Number, ph: Number | float) -> Number:
     return po2_kpa * exp((7.4 - ph) * slope)
 
 
-def so2_severinghaus_at_ph(po2_kpa: Number, ph: Number | float) -> Number:
-    """Saturation [fraction] at PO2 [kPa] and pH, 37 C.
+def po2_at_standard_kpa(po2_kpa: Number, ph: Number | float, temperature_c: Number | float = 37.0) -> Number:
+    """PO2 [kPa] moved to pH 7.40 and 37 C, both first-order steps from the PO2 as it is.
 
     References
     ----------
-    Severinghaus1979, Eq. 1 and 4.
+    Severinghaus1979, Eq. 3 and 4.
     """
-    return so2_severinghaus(po2_at_standard_ph_kpa(po2_kpa, ph))
+    warmth = (37.0 - temperature_c) * po2_temperature_coefficient(po2_kpa)
+    return po2_at_standard_ph_kpa(po2_kpa, ph) * exp(warmth)
+
+
+def so2_severinghaus_at(po2_kpa: Number, ph: Number | float, temperature_c: Number | float = 37.0) -> Number:
+    """Saturation [fraction] at PO2 [kPa], pH and temperature [degree Celsius].
+
+    References
+    ----------
+    Severinghaus1979, Eq. 1, 3 and 4.
+    """
+    return so2_severinghaus(po2_at_standard_kpa(po2_kpa, ph, temperature_c))
 
 
 def po2_temperature_coefficient(po2_kpa: Number) -> Number:

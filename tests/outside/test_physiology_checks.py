@@ -160,10 +160,10 @@ ACID_BASE = {
 
 # --- oxygen ---------------------------------------------------------------------------------------
 def bohr(i):
-    po2 = pressure(i, "po2")
+    given = pressure(i, "po2"), i["ph"], float(i.get("t_c", 37.0))
     return {
-        "po2_at_ph74_mmhg": mmhg(oxygen.po2_at_standard_ph_kpa(po2, i["ph"])),
-        "so2": oxygen.so2_severinghaus_at_ph(po2, i["ph"]),
+        "po2_at_ph74_mmhg": mmhg(oxygen.po2_at_standard_kpa(*given)),
+        "so2": oxygen.so2_severinghaus_at(*given),
     }
 
 

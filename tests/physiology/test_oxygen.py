@@ -44,9 +44,17 @@ def test_the_slope_is_the_derivative_of_the_curve(po2_kpa):
 
 @given(po2_kpa=st.floats(3.0, 30.0), ph=st.floats(7.1, 7.39))
 def test_acidosis_lowers_the_saturation_at_the_same_po2_in_every_model(po2_kpa, ph):
-    assert ox.so2_severinghaus_at_ph(po2_kpa, ph) < ox.so2_severinghaus(po2_kpa)
+    assert ox.so2_severinghaus_at(po2_kpa, ph) < ox.so2_severinghaus(po2_kpa)
     assert ox.so2_siggaard_andersen(po2_kpa, ph) < ox.so2_siggaard_andersen(po2_kpa)
     assert ox.virtual_po2_kelman_kpa(po2_kpa, ph, kpa_from_mmhg(40.0)) < po2_kpa
+
+
+def test_both_models_take_fever_alike():
+    # 39 C costs 3.1 points at 8 kPa (Siggaard-Andersen 1984 against 37 C)
+    one = ox.so2_siggaard_andersen(8.0) - ox.so2_siggaard_andersen(8.0, temperature_c=39.0)
+    other = ox.so2_severinghaus(8.0) - ox.so2_severinghaus_at(8.0, 7.40, 39.0)
+    assert one == pytest.approx(0.031, abs=0.001)
+    assert other == pytest.approx(one, abs=0.006)
 
 
 def test_hypercapnic_acidosis_alone_costs_nearly_three_points_at_8_kpa():
