@@ -60,10 +60,10 @@ def gas_questions(gas: BloodGas, dossier: Dossier | None) -> Iterator[EntryQuest
     """Ask about everything in one gas that is unlikely."""
     slipped = list(_unit_slip(gas))
     yield from slipped
-    if not slipped:
+    if not slipped:  # what else such a PCO2 contradicts is the same slip
         yield from _triple(gas)
-    yield from _base_excess(gas)
-    yield from _oxygen(gas)
+        yield from _base_excess(gas)
+        yield from _oxygen(gas)
     yield from _saturation(gas)
     yield from _delay(gas)
     yield from state_questions(gas.state)
