@@ -3,13 +3,14 @@
 import csv
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from hvmon.files.night_channels import UNITS
 from hvmon.files.understood import UnreadableNight
 
 SEPARATORS = (";", "\t", ",", "|")
@@ -20,6 +21,7 @@ MAX_CELLS = 4_000_000
 LINES_BEFORE_HEADER = 60
 CHUNK_ROWS = 20_000
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_VALUE = re.compile(r"[0-9]", re.ASCII)
 _DATA_CELL = re.compile(r"\s*[+-]?\d[\d.,:/\- T]*\s*")
 
 
@@ -35,6 +37,8 @@ class Sheet:
     separator: str
     encoding: str
     preamble: tuple[str, ...]
+    units: tuple[str, ...] = ()
+    """Units of the columns where a line of them stands below the header, else nothing."""
 
 
 def decode(content: bytes) -> tuple[str, str]:
@@ -97,7 +101,23 @@ def read_sheet(content: bytes, is_header: Callable[[list[str]], bool]) -> Sheet:
         blank &= column.is_null() | (column.str.strip_chars().str.len_bytes() == 0)
     rows = first + 1 + np.flatnonzero(~blank.to_numpy())
     columns = tuple(column.filter(~blank) for column in columns)
-    return Sheet(names, columns, rows, has_header, separator, encoding, tuple(lines[:at]))
+    sheet = Sheet(names, columns, rows, has_header, separator, encoding, tuple(lines[:at]))
+    return _units_below(sheet) if has_header else sheet
+
+
+def _units_below(sheet: Sheet) -> Sheet:
+    """Take a line of units below the header out of the data."""
+    if not len(sheet.rows):
+        return sheet
+    cells = tuple((column[0] or "").strip().strip("[]()") for column in sheet.columns)
+    known = [cell.lower().replace(" ", "") in UNITS for cell in cells]
+    if not any(known) or any(
+        not is_known and _VALUE.search(cell) for is_known, cell in zip(known, cells, strict=True)
+    ):
+        return sheet
+    units = tuple(cell if is_known else "" for is_known, cell in zip(known, cells, strict=True))
+    columns = tuple(column[1:] for column in sheet.columns)
+    return replace(sheet, units=units, columns=columns, rows=sheet.rows[1:])
 
 
 def _lines(text: str) -> list[str]:

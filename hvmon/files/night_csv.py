@@ -183,7 +183,7 @@ def _shown(sheet: Sheet, position: int) -> str:
 def _candidates(sheet: Sheet, roles: _Roles) -> list[Candidate]:
     apart = {roles.date, roles.time, roles.marks}
     return [
-        candidate(position, name, "", _shown(sheet, position))
+        candidate(position, name, sheet.units[position] if sheet.units else "", _shown(sheet, position))
         for position, name in enumerate(sheet.names)
         if position not in apart
     ]

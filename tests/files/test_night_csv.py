@@ -312,6 +312,14 @@ def test_a_unit_that_no_header_states_is_asked():
     assert "nothing was converted" in refusal(text, LONDON | {"unit.tcco2": "kPa"})
 
 
+def test_a_line_of_units_below_the_header_is_read_as_units():
+    lines = rows(stamps(), lambda _: "94,60,6.03", "Time,SpO2,Pulse,tcCO2").splitlines()
+    signal = night("\n".join([lines[0], "hh:mm:ss,%,1/min,[kPa]", *lines[1:]])).signal
+    assert set(signal.tcco2_hundredths_kpa.tolist()) == {603}
+    assert signal.n_seconds == 60
+    assert "Row 3" in refusal("\n".join([lines[0], "hh:mm:ss,%,1/min,[kPa]", "x" + lines[1], *lines[2:]]))
+
+
 def test_columns_that_are_not_unique_are_asked():
     text = rows(stamps(), lambda _: "94,93", "Time,SpO2 left,SpO2 right")
     assert questions(text)["column.spo2"].options == ("SpO2 left", "SpO2 right", NONE_OF_THESE)

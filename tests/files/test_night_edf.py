@@ -169,6 +169,15 @@ def test_fast_signals_give_the_first_value_of_a_second_and_slow_ones_are_held(sa
     ]
 
 
+def test_records_shorter_than_a_second_give_the_first_value_of_a_second():
+    values = np.arange(60) % 90 + 900
+    plain = night(edf(Signal(values=values, samples=1), records=60, seconds="0.5")).signal
+    assert plain.spo2_tenths.tolist() == values[::2].tolist()
+    onsets = [0.5 * k + (10 if k >= 30 else 0) for k in range(60)]
+    holed = night(edf(Signal(values=values, samples=1), records=60, seconds="0.5", onsets=onsets)).signal
+    assert holed.spo2_tenths.tolist() == [*values[:30:2], *[MISSING] * 10, *values[30::2]]
+
+
 def test_slower_signals_are_refused_by_their_field():
     assert "number of samples in a data record" in refusal(edf(Signal(samples=2)))
 
