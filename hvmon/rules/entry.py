@@ -59,7 +59,7 @@ def _of_kind(record: PersonRecord, dossier: Dossier | None, now: datetime) -> It
         case PlannedChange():
             yield from entry_course.planned_questions(record)
         case NightlyUse():
-            yield from entry_course.use_questions(record)
+            yield from entry_course.use_questions(record, dossier)
         case Weight():
             yield from entry_course.weight_questions(record, dossier)
         case Identity():

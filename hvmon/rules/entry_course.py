@@ -13,9 +13,12 @@ from hvmon.records.settings import PlannedChange, Program, SettingsChange, Setti
 from hvmon.records.study import NightSummary
 from hvmon.rules.compare import difference
 from hvmon.rules.entry_question import EntryQuestion, question
+from hvmon.rules.use import predicted_weight_kg
 from hvmon.vocabulary import NotRecorded
 
 EARLIEST = date(1950, 1, 1)
+ML_PER_KG = (Decimal(4), Decimal(12))
+"""[mL/kg] predicted weight; outside it a tidal volume is asked about (Project)."""
 CLOCK_SLACK = timedelta(minutes=10)
 """A device clock may run ahead by as much."""
 OLDEST_YEARS = 110
@@ -175,10 +178,13 @@ def _ordered_numbers(night: NightSummary) -> Iterator[EntryQuestion]:
 
 
 def change_questions(change: SettingsChange, dossier: Dossier | None) -> Iterator[EntryQuestion]:
-    """Ask about a back-dated change, a very high pressure support, a change that changes nothing."""
-    yield from program_questions(change.program_1, "program_1")
-    if change.program_2 is not None:
-        yield from program_questions(change.program_2, "program_2")
+    """Ask about a back-dated change, unusual pressures or volumes, a change that changes nothing."""
+    day = local(change.changed_at, change.zone).date()
+    for name, program in (("program_1", change.program_1), ("program_2", change.program_2)):
+        if program is not None:
+            yield from program_questions(program, name)
+            yield from volume_questions(program.tidal_volume_ml, f"{name}_tidal_volume_ml", day, dossier)
+            yield from volume_questions(program.target_volume_ml, f"{name}_target_volume_ml", day, dossier)
     if dossier is None or not dossier.settings_change:
         return
     later = [held.record for held in dossier.settings_change if held.record.changed_at > change.changed_at]
@@ -272,8 +278,9 @@ def planned_questions(plan: PlannedChange) -> Iterator[EntryQuestion]:
 # --- use and weight ----------------------------------------------------------------------------------------
 
 
-def use_questions(use: NightlyUse) -> Iterator[EntryQuestion]:
-    """Ask about more daytime use than use."""
+def use_questions(use: NightlyUse, dossier: Dossier | None) -> Iterator[EntryQuestion]:
+    """Ask about more daytime use than use, and about a tidal volume far from the person's size."""
+    yield from volume_questions(use.tidal_volume_ml, "tidal_volume_ml", use.night_of, dossier)
     if use.daytime_h is not None and use.daytime_h > use.usage_h:
         yield question(
             "use.daytime_more",
@@ -282,6 +289,25 @@ def use_questions(use: NightlyUse) -> Iterator[EntryQuestion]:
             f"up to usage h {use.usage_h}",
             "night hours typed as the whole day",
             "is more than the whole use",
+        )
+
+
+def volume_questions(
+    volume_ml: Decimal | None, field: str, day: date, dossier: Dossier | None
+) -> Iterator[EntryQuestion]:
+    """Ask about a tidal volume outside 4 to 12 mL per kilogram predicted weight of an adult."""
+    kilograms = None if dossier is None else predicted_weight_kg(dossier, day)
+    if volume_ml is None or kilograms is None:
+        return
+    low, high = (kilograms * per_kg for per_kg in ML_PER_KG)
+    if not low <= volume_ml <= high:
+        yield question(
+            "own.volume",
+            field,
+            volume_ml,
+            f"{low:.0f} to {high:.0f} mL (4 to 12 mL/kg predicted weight)",
+            "another person's report, or height recorded wrongly",
+            f"is {volume_ml / kilograms:.1f} mL/kg",
         )
 
 

@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 
+from hvmon.records.base import Pressure
 from hvmon.records.gas import BloodGas
 from hvmon.records.held import Held
 from hvmon.rules import gas, night
@@ -89,8 +90,23 @@ def _fall(case: Case, held: Held[BloodGas], limit: Limit) -> Part:
         outcome.holds,
         f"from own baseline {gas_words(baseline)}: fall {percent:.1f} %, limit {limit.words}",
         gas_basis(held, baseline),
+        unknown=_rounding_decides(first, now, limit),
         at_threshold=outcome.at_threshold,
     )
+
+
+def _rounding_decides(first: Pressure, now: Pressure, limit: Limit) -> tuple[str, ...]:
+    """Say whether the rounding of the two printed values could put the fall on either side of the limit."""
+    half_first, half_now = (Decimal(5).scaleb(-Amount.of(each).decimals - 1) for each in (first, now))
+    least = percent_fall(_moved(first, -half_first), _moved(now, half_now))
+    most = percent_fall(_moved(first, half_first), _moved(now, -half_now))
+    if least < limit.value <= most:
+        return (f"as printed, the fall lies between {least:.1f} and {most:.1f} %: rounding may decide",)
+    return ()
+
+
+def _moved(pressure: Pressure, by: Decimal) -> Pressure:
+    return Pressure(value=pressure.value + by, unit=pressure.unit)
 
 
 def saturation_on_oxygen(case: Case, rule: Rule) -> Part:

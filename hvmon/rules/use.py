@@ -1,11 +1,13 @@
 """Checks on the use of the ventilator over the last four weeks."""
 
 from collections.abc import Callable
+from datetime import date
 from decimal import Decimal
 from statistics import mean, median
 
 from hvmon.physiology.body_size import PBW_LOWEST_HEIGHT_CM, predicted_body_weight_kg
 from hvmon.records.course import NightlyUse
+from hvmon.records.dossier import Dossier
 from hvmon.records.held import Held
 from hvmon.rules.case import ADULT_FROM_YEARS, USE_WINDOW_DAYS, Case, bases
 from hvmon.rules.compare import Amount, against, compared_words
@@ -117,9 +119,9 @@ def _volume(night: NightlyUse) -> Decimal | None:
 
 def tidal_volume(case: Case, rule: Rule) -> Part:
     """Whether the median tidal volume per kilogram predicted weight is outside the window."""
-    weight = _predicted_weight_kg(case)
-    if isinstance(weight, Part):
-        return weight
+    weight = predicted_weight_kg(case.dossier, case.today)
+    if weight is None:
+        return unclear("no predicted weight: it needs sex, and the height of an adult of 140 cm or more")
     nights = _nights(case, _volume, "tidal volume")
     if isinstance(nights, Part):
         return nights
@@ -130,11 +132,17 @@ def tidal_volume(case: Case, rule: Rule) -> Part:
     return Part(part.answer, part.words, part.basis, unknown, part.at_threshold, part.age_days)
 
 
-def _predicted_weight_kg(case: Case) -> Decimal | Part:
-    person, age = case.dossier.person, case.dossier.age_on(case.today)
+def predicted_weight_kg(dossier: Dossier, day: date) -> Decimal | None:
+    """Give the predicted weight [kg] of an adult of known height and sex; None where it has no meaning.
+
+    References
+    ----------
+    ARDSNet2000.
+    """
+    person, age = dossier.person, dossier.age_on(day)
     if isinstance(person.height_cm, NotRecorded) or person.sex == Sex.NOT_RECORDED:
-        return unclear("height or sex not recorded: no predicted weight")
+        return None
     if age is None or age < ADULT_FROM_YEARS or person.height_cm < Decimal(str(PBW_LOWEST_HEIGHT_CM)):
-        return unclear("predicted weight is for adults of 140 cm and more")
+        return None
     male = person.sex == Sex.MALE
     return Decimal(str(round(predicted_body_weight_kg(float(person.height_cm), male=male), 1)))

@@ -401,6 +401,15 @@ def test_more_daytime_use_than_use_is_asked(make) -> None:
     assert "use.daytime_more" not in asked(make.use("6", 1, daytime_h="6")[0])
 
 
+@pytest.mark.parametrize(("volume", "asks"), [("199", True), ("200", False), ("600", False), ("601", True)])
+def test_a_tidal_volume_outside_4_to_12_ml_per_kg_is_asked_of_an_adult(make, volume, asks) -> None:
+    """A man of 152.4 cm has a predicted weight of 50.0 kg (ARDSNet2000)."""
+    one = make.use("8", 1, tidal_volume_ml=volume)[0]
+    assert ("own.volume" in asked(one, make.dossier())) == asks
+    assert "own.volume" not in asked(one, make.dossier(height_cm=NOT_RECORDED))
+    assert "own.volume" not in asked(one, make.dossier(born=date(2015, 1, 1)))
+
+
 def test_use_above_20_hours_is_asked_unless_usual_for_the_person(make) -> None:
     long = make.use("21", 1)[0]
     assert "range.usage_h" in asked(long, make.dossier())

@@ -263,6 +263,12 @@ def test_a_baseline_in_an_exacerbation_is_no_baseline(make) -> None:
     assert ask(make, "TGT-2", ill, first, make.gas("7.0", "kPa", DAY)).answer == Answer.NOT_ASSESSABLE
 
 
+@pytest.mark.parametrize(("now", "told"), [("5.2", True), ("5.3", False), ("5.1", False)])
+def test_a_fall_that_the_rounding_of_the_printed_values_may_decide_says_so(make, now, told) -> None:
+    found = ask(make, "TGT-2", make.gas("6.5", "kPa", date(2024, 12, 1)), make.gas(now, "kPa", DAY))
+    assert any("rounding may decide" in each for each in found.unknown) == told
+
+
 def test_a_value_below_the_cut_reaches_the_goal_without_a_baseline(make) -> None:
     assert ask(make, "TGT-2", make.gas("6.4", "kPa", DAY)).answer == Answer.NOT_MET
 
