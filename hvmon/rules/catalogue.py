@@ -429,7 +429,7 @@ RULES: tuple[Rule, ...] = (
           "usual level since the review date"),
     _rule("TRD-5", "Usual CO2 above the limit: watch", REVIEW, (">= 0.80 probability",), trend.above_limit,
           "all", "TrendStudy", "first tier", Mark.COMPUTED, "the person's own limit"),
-    _rule("TRD-6", "Usual CO2 above the limit: likely", SOON, (">= 0.95 probability",), trend.above_limit,
+    _rule("TRD-6", "Usual CO2 above the limit: likely", REVIEW, (">= 0.95 probability",), trend.above_limit,
           "all", "TrendStudy", "second tier", Mark.COMPUTED, "the person's own limit"),
     # --- the record itself -----------------------------------------------------------------------
     _rule("REC-1", "Diagnosis group not coded: no verdict", REVIEW, (), red_flags.group_not_coded,

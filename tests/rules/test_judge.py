@@ -151,6 +151,12 @@ def test_the_two_tiers_say_model_and_readings(make) -> None:
     assert [basis.record_id for basis in found["TRD-1"].basis] == ["blood_gas-0", "blood_gas-1"]
 
 
+def test_a_likely_rise_is_soon_and_a_level_long_above_the_limit_is_for_review(make) -> None:
+    found = by_id(findings(busy(make), today=TODAY, trend=estimate(0.99, 0.99, 0.99)))
+    assert found["TRD-2"].grade == found["TRD-4"].grade == Grade.SOON
+    assert found["TRD-5"].grade == found["TRD-6"].grade == Grade.REVIEW
+
+
 def test_not_enough_to_tell_is_an_answer_of_its_own(make) -> None:
     found = by_id(findings(busy(make), today=TODAY, trend=estimate()))
     assert found["TRD-1"].answer == Answer.NOT_ASSESSABLE
