@@ -51,7 +51,10 @@ def run(arm, people, seed):
         found = {
             "level": (level, np.exp(truth.level["now"])),
             "slope": (slope_estimate(posterior), truth.slope),
-            "change": (rise_since(posterior).change_kpa, np.exp(truth.level["now"]) - np.exp(truth.level["then"])),
+            "change": (
+                rise_since(posterior).change_kpa,
+                np.exp(truth.level["now"]) - np.exp(truth.level["then"]),
+            ),
             "forecast": (
                 level_at(posterior, posterior.case.today + 0.5 * DAYS_PER_YEAR).level,
                 np.exp(truth.level["ahead"]),
@@ -73,8 +76,12 @@ def main():
     parser.add_argument("--people", type=int, default=600)
     parser.add_argument("--seed", type=int, default=2026)
     args = parser.parse_args()
-    print(f"n = {args.people} people an arm, seed {args.seed}; 80 %/95 % coverage [%], w = median 95 % width [kPa]\n")
-    print("| Truth | level now | slope | change over 6 months | forecast 6 months ahead | Brier model / last reading |")
+    print(
+        f"n = {args.people} people an arm, seed {args.seed}; 80 %/95 % coverage [%], w = median 95 % width [kPa]\n"
+    )
+    print(
+        "| Truth | level now | slope | change over 6 months | forecast 6 months ahead | Brier model / last reading |"
+    )
     print("|---|---|---|---|---|---|")
     every = []
     for index, arm in enumerate(ARMS):
@@ -83,8 +90,13 @@ def main():
         for name in hits:
             low, high = 100 * np.mean(hits[name], axis=0)
             cells.append(f"{low:.1f}/{high:.1f} w {np.median(widths[name]):.2f}")
-        brier, naive = np.mean((chances[:, 0] - chances[:, 1]) ** 2), np.mean((chances[:, 2] - chances[:, 1]) ** 2)
-        print(f"| {arm} | {' | '.join(cells)} | {brier:.3f} / {naive:.3f} = {brier / naive:.2f} |", flush=True)
+        brier, naive = (
+            np.mean((chances[:, 0] - chances[:, 1]) ** 2),
+            np.mean((chances[:, 2] - chances[:, 1]) ** 2),
+        )
+        print(
+            f"| {arm} | {' | '.join(cells)} | {brier:.3f} / {naive:.3f} = {brier / naive:.2f} |", flush=True
+        )
         every.append(chances)
     model = every[0]
     print("\nReliability of P(level > 6.5 kPa) on the model's truth: stated -> happened (n)")

@@ -44,8 +44,16 @@ def frame(times, sources, kpa, on, oxygen=None) -> pl.DataFrame:
     """Readings frame of one invented person."""
     rows = [
         (
-            f"r{i}", after(t), source, float(value), "on ventilator" if there else "off ventilator",
-            0.0 if oxygen is None else float(oxygen[i]), "routine", "kPa", float(value), *[None] * 5,
+            f"r{i}",
+            after(t),
+            source,
+            float(value),
+            "on ventilator" if there else "off ventilator",
+            0.0 if oxygen is None else float(oxygen[i]),
+            "routine",
+            "kPa",
+            float(value),
+            *[None] * 5,
         )
         for i, (t, source, value, there) in enumerate(zip(times, sources, kpa, on, strict=True))
     ]
@@ -54,7 +62,10 @@ def frame(times, sources, kpa, on, oxygen=None) -> pl.DataFrame:
 
 def changes_frame(times, kinds) -> pl.DataFrame:
     """Changes frame of one invented person."""
-    rows = [(f"c{i}", after(t), kind, 2.0, 0.0, kind) for i, (t, kind) in enumerate(zip(times, kinds, strict=True))]
+    rows = [
+        (f"c{i}", after(t), kind, 2.0, 0.0, kind)
+        for i, (t, kind) in enumerate(zip(times, kinds, strict=True))
+    ]
     return pl.DataFrame(rows, schema=CHANGES_SCHEMA, orient="row")
 
 
@@ -103,7 +114,9 @@ def hinge_path(rng, times):
     return np.log(kpa), np.where(times >= bend, rate, 0.0) / kpa
 
 
-def person(rng, *, truth="model", noise=1.0, offset_error=0.0, gross=0.0, priors: Priors | None = None) -> Truth:
+def person(
+    rng, *, truth="model", noise=1.0, offset_error=0.0, gross=0.0, priors: Priors | None = None
+) -> Truth:
     """Draw one person: 6 to 20 readings over two years, four sources, one settings change."""
     table = priors or default_priors()
     n = int(rng.integers(6, 21))
@@ -113,7 +126,9 @@ def person(rng, *, truth="model", noise=1.0, offset_error=0.0, gross=0.0, priors
     every = np.sort(np.concatenate([times, list(asked.values())]))
     if truth == "model":
         slopes = np.array(table.grid("slope.sd"))
-        slope_sd = rng.choice(slopes, p=np.array(table.grid("slope.weight")) / sum(table.grid("slope.weight")))
+        slope_sd = rng.choice(
+            slopes, p=np.array(table.grid("slope.weight")) / sum(table.grid("slope.weight"))
+        )
         level, slope = model_path(rng, every, table, slope_sd)
     else:
         level, slope = (line_path if truth == "line" else hinge_path)(rng, every)
@@ -140,7 +155,9 @@ def person(rng, *, truth="model", noise=1.0, offset_error=0.0, gross=0.0, priors
     on = rng.random(n) < 0.2
     gamma = table.value("condition.day_on.mean") + table.value("condition.day_on.sd") * rng.standard_normal()
     spread = np.array([table.value(f"noise.{KEYS[k]}") for k in which])
-    multiplier = noise * (rng.choice(table.grid("multiplier"), p=table.grid("multiplier.weight")) if truth == "model" else 1.0)
+    multiplier = noise * (
+        rng.choice(table.grid("multiplier"), p=table.grid("multiplier.weight")) if truth == "model" else 1.0
+    )
     inside = usual[np.searchsorted(every, times)]
     y = inside + ornstein(rng, times, table.value("day.sd"), table.value("day.days") / DAYS_PER_YEAR)
     y = y + person_offset[which] + gamma * on + multiplier * spread * rng.standard_normal(n)
@@ -149,6 +166,12 @@ def person(rng, *, truth="model", noise=1.0, offset_error=0.0, gross=0.0, priors
     kpa = np.exp(y)
     sources = [SOURCES[k] for k in which]
     return Truth(
-        frame(times, sources, kpa, on), changes_frame([moved], [kind]), now, at,
-        float(slope[np.searchsorted(every, now)]), kpa, sources, times,
+        frame(times, sources, kpa, on),
+        changes_frame([moved], [kind]),
+        now,
+        at,
+        float(slope[np.searchsorted(every, now)]),
+        kpa,
+        sources,
+        times,
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,7 +61,7 @@ class Layout:
     oxygen: bool
     changes: int
 
-    @property
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """All state names in order."""
         constants = [f"offset.{name}" for name in self.offsets]
@@ -100,10 +101,11 @@ class Rows:
 
 def split_changes(case: Case) -> Changes:
     """Choose which settings changes get a response of their own."""
-    recent = np.flatnonzero(case.change_day > case.today - COLLAPSE_AFTER_DAYS)
-    own = recent[-MAX_CHANGES:]
-    others = np.setdiff1d(np.arange(case.change_day.size), own)
-    return Changes(own, others[case.change_day[others] > 0])
+    recent = case.change_day > case.today - COLLAPSE_AFTER_DAYS
+    own = np.flatnonzero(recent)[-MAX_CHANGES:]
+    recent[:] = False
+    recent[own] = True
+    return Changes(own, np.flatnonzero(~recent & (case.change_day > 0)))
 
 
 def make_rows(case: Case, asked: Array | None) -> Rows:

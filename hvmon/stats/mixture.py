@@ -3,10 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr, ndtri
 
 from hvmon.stats.statespace import Array
 
-BISECTIONS = 42
+NEWTON_STEPS = 40
+NEWTON_TOLERANCE = 1e-10
 NODES = 24
 """Nodes of the quadrature over the earlier level in the change in kPa."""
 
@@ -40,8 +42,6 @@ QUANTILES = np.array([0.5, 0.025, 0.975, 0.1, 0.9])
 
 def normal_cdf(z: Array) -> Array:
     """Cumulative normal distribution."""
-    from scipy.special import ndtr  # noqa: PLC0415 - scipy costs its import only where it is used
-
     return np.asarray(ndtr(z))
 
 
@@ -51,16 +51,26 @@ def mixture_cdf(x: Array, weight: Array, mean: Array, sd: Array) -> Array:
 
 
 def mixture_quantiles(weight: Array, mean: Array, sd: Array, shares: Array = QUANTILES) -> Array:
-    """Quantiles of normal mixtures by bisection; result has the shares on its last axis."""
+    """Quantiles of normal mixtures, the shares on the last axis: Newton's steps kept inside a bracket."""
     mean, sd = np.asarray(mean)[..., None, :], np.asarray(sd)[..., None, :]
     shape = (*mean.shape[:-2], shares.size)
     low = np.broadcast_to((mean - 9 * sd).min(axis=-1), shape).copy()
     high = np.broadcast_to((mean + 9 * sd).max(axis=-1), shape).copy()
-    for _ in range(BISECTIONS):
-        middle = 0.5 * (low + high)
-        below = mixture_cdf(middle, weight, mean, sd) < shares
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return np.asarray(0.5 * (low + high))
+    centre = (weight * mean).sum(axis=-1)
+    spread = np.sqrt((weight * (sd**2 + (mean - centre[..., None]) ** 2)).sum(axis=-1))
+    x = centre + spread * ndtri(shares)
+    for _ in range(NEWTON_STEPS):
+        z = (x[..., None] - mean) / sd
+        miss = (weight * ndtr(z)).sum(axis=-1) - shares
+        slope = (weight / sd * np.exp(-0.5 * z * z)).sum(axis=-1) / np.sqrt(2 * np.pi)
+        low, high = np.where(miss < 0, x, low), np.where(miss < 0, high, x)
+        step = x - miss / np.maximum(slope, 1e-12)
+        inside = (step > low) & (step < high)
+        new = np.where(inside, step, 0.5 * (low + high))
+        if np.abs(new - x).max() < NEWTON_TOLERANCE:
+            return np.asarray(new)
+        x = new
+    return np.asarray(x)
 
 
 def mixture_estimate(weight: Array, mean: Array, variance: Array) -> Estimate:
