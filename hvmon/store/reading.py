@@ -142,6 +142,25 @@ def dossier(connection: Connection, person_key: str, as_of_seq: int | None) -> D
     return found
 
 
+def person_records(connection: Connection, person_key: str) -> tuple[Held[Person], Held[Identity] | None]:
+    """Give the versions in force of person and identity.
+
+    Raises
+    ------
+    UnknownPerson
+        No such person, or withdrawn.
+    """
+    found: dict[str, Held[Any]] = {}
+    for table in ("person", "identity"):
+        kind = KIND_OF_TABLE[table]
+        rows = connection.execute(_by_people(kind), {"people": [person_key], "seq": _LATEST}).all()
+        for row in _in_force(rows):
+            found[table] = _held(kind, row)
+    if "person" not in found:
+        raise UnknownPerson(f"The store knows no person with key {person_key!r}.")
+    return found["person"], found.get("identity")
+
+
 def dossiers(connection: Connection, people: list[str]) -> list[Dossier]:
     """Give the dossiers of some people, in their order; the unknown and withdrawn are left out."""
     parts = _parts(connection, people, _LATEST)

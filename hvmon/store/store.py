@@ -14,20 +14,23 @@ from types import TracebackType
 from typing import Any, Self
 
 import polars as pl
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection
 
 from hvmon.records.base import PersonRecord
 from hvmon.records.dossier import Dossier
 from hvmon.records.held import Held
-from hvmon.store import audit, frames, opening, reading, side, verify, writing
+from hvmon.records.person import Identity, Person
+from hvmon.store import audit, comparing, frames, heads, opening, reading, requests, side, verify
 from hvmon.store.audit import Deed
+from hvmon.store.comparing import Compared
 from hvmon.store.engine import BUSY_TIMEOUT_S, Database
 from hvmon.store.errors import Refused
-from hvmon.store.plan import Row, to_us
+from hvmon.store.plan import Row
 from hvmon.store.reading import PersonLine
 from hvmon.store.side import Draft, Summary
-from hvmon.store.tables import REQUEST
-from hvmon.store.writing import Entry, Stamp, Writer, Written, entry_of
+from hvmon.store.stamp import Stamp, aware, needed
+from hvmon.store.stamp import stamp as stamp_of
+from hvmon.store.writing import Entry, Writer, Written, entry_of
 from hvmon.vocabulary import RecordStatus
 
 _AT_ONCE = 2_000
@@ -114,13 +117,13 @@ class Store:
         Refused, Busy, Unsaved
             Nothing was stored; the message says why and what to do.
         """
-        return self._save([record], _stamp(actor, request_id, now, reason))[0]
+        return self._save([record], stamp_of(actor, request_id, now, reason))[0]
 
     def save_all(
         self, records: Sequence[PersonRecord], *, actor: str, request_id: str, now: datetime
     ) -> tuple[Saved, ...]:
         """Save a whole visit: all records or none; raises as `save` does."""
-        return self._save(records, _stamp(actor, request_id, now))
+        return self._save(records, stamp_of(actor, request_id, now))
 
     def _save(self, records: Sequence[PersonRecord], stamp: Stamp) -> tuple[Saved, ...]:
         entries = [entry_of(record, self._salt) for record in records]
@@ -156,11 +159,11 @@ class Store:
         Refused, UnknownRecord, Busy, Unsaved
             Nothing was stored; the message says why and what to do.
         """
-        stamp = _stamp(actor, request_id, now, _needed(reason, "reason for the correction"))
+        stamp = stamp_of(actor, request_id, now, needed(reason, "reason for the correction"))
         entry = entry_of(record, self._salt)
 
         def act(connection: Connection) -> list[Written]:
-            head = writing.head_to_change(connection, record_id, expect_version)
+            head = heads.head_to_change(connection, record_id, expect_version)
             old = reading.held(connection, record_id)
             before = _comparable(entry, old.record)
             writer = Writer(connection, stamp, self._salt)
@@ -188,10 +191,10 @@ class Store:
         StaleVersion, Refused, UnknownRecord, Busy, Unsaved
             Nothing was stored; the message says why and what to do.
         """
-        stamp = _stamp(actor, request_id, now, _needed(reason, "reason for the withdrawal"))
+        stamp = stamp_of(actor, request_id, now, needed(reason, "reason for the withdrawal"))
 
         def act(connection: Connection) -> list[Written]:
-            head = writing.head_to_change(connection, record_id, expect_version)
+            head = heads.head_to_change(connection, record_id, expect_version)
             entry = entry_of(reading.held(connection, record_id).record, self._salt)
             writer = Writer(connection, stamp, self._salt)
             error = RecordStatus.ENTERED_IN_ERROR
@@ -207,11 +210,11 @@ class Store:
     ) -> tuple[Saved, ...]:
         """Do a request once; the same request again gives the same answer."""
         with self._database.write() as connection:
-            answer = _answered(connection, stamp.request_id, digest)
+            answer = requests.answered(connection, stamp.request_id, digest)
             if answer is None:
                 written = act(connection)
                 answer = [[each.record_id, each.version, each.added] for each in written]
-                _note_answer(connection, stamp.request_id, digest, answer)
+                requests.note(connection, stamp.request_id, digest, answer)
             return tuple(
                 Saved(reading.version(connection, record_id, version), added)
                 for record_id, version, added in answer
@@ -240,16 +243,28 @@ class Store:
         AlreadyDifferent, Refused, Busy, Unsaved
             Nothing was stored.
         """
-        stamp = _stamp(actor, request_id, now, brief=True)
+        stamp = stamp_of(actor, request_id, now, brief=True)
         with self._database.write() as connection:
-            earlier = _earlier(connection, request_id)
+            earlier = requests.earlier(connection, request_id)
             writer = None if earlier else Writer(connection, stamp, self._salt)
             counts, digest = self._import(writer, records, stamp, progress)
             if earlier is not None:
-                _refuse_other_request(earlier[0], digest)
+                requests.refuse_other(earlier[0], digest)
                 return Counts(*json.loads(earlier[1]))
-            _note_answer(connection, request_id, digest, [counts.added, counts.already])
+            requests.note(connection, request_id, digest, [counts.added, counts.already])
         return counts
+
+    def compare(self, records: Iterable[PersonRecord]) -> Iterator[Compared]:
+        """Tell of each record whether saving it would add it, find it there, or find other values there.
+
+        Nothing is stored. Records are compared with the store, not with one another.
+        """
+        waiting = iter(records)
+        while some := list(islice(waiting, _AT_ONCE)):
+            entries = [entry_of(record, self._salt) for record in some]
+            with self._database.read() as connection:
+                batch = comparing.compare(connection, entries)
+            yield from batch
 
     def _import(
         self,
@@ -287,6 +302,11 @@ class Store:
         """
         with self._database.read() as connection:
             return reading.dossier(connection, person_key, as_of_seq)
+
+    def person_records(self, person_key: str) -> tuple[Held[Person], Held[Identity] | None]:
+        """Versions in force of person and identity, to be corrected; raises UnknownPerson."""
+        with self._database.read() as connection:
+            return reading.person_records(connection, person_key)
 
     def dossiers(self, person_keys: Sequence[str] | None = None) -> Iterator[Dossier]:
         """Dossiers one after another, read in batches; all people in force when none are named."""
@@ -347,7 +367,7 @@ class Store:
     def put_draft(self, form: str, owner: str, token: str, payload: dict[str, Any], *, now: datetime) -> None:
         """Keep a half-filled form; `token` names the draft, the same token overwrites."""
         with self._database.write() as connection:
-            side.put_draft(connection, Draft(form, owner, token, payload, _aware(now)))
+            side.put_draft(connection, Draft(form, owner, token, payload, aware(now)))
 
     def drafts(self, form: str, owner: str) -> tuple[Draft, ...]:
         """Someone's drafts of a form, the one saved last first."""
@@ -375,30 +395,6 @@ class Store:
             return side.stale_people(connection, as_of)
 
 
-def _needed(text: str, what: str) -> str:
-    if not text.strip():
-        raise Refused(f"A {what} is needed. Nothing was saved.")
-    try:
-        text.encode()
-    except UnicodeEncodeError:
-        raise Refused(f"The {what} holds half a character; type plain text. Nothing was saved.") from None
-    return text
-
-
-def _aware(now: datetime) -> datetime:
-    if now.utcoffset() is None:
-        raise Refused("The moment of saving needs its offset, such as 2026-03-01T10:30+00:00.")
-    return now
-
-
-def _stamp(actor: str, request_id: str, now: datetime, reason: str = "", *, brief: bool = False) -> Stamp:
-    _needed(actor, "name of the person who saves")
-    _needed(request_id, "request id")
-    if reason:
-        _needed(reason, "reason")
-    return Stamp(actor, request_id, to_us(_aware(now)), reason, brief)
-
-
 def _comparable(entry: Entry, old: PersonRecord) -> Row:
     """Give the old row of a correction; refuse another type, another person, or no change."""
     if type(old) is not type(entry.record):
@@ -412,30 +408,3 @@ def _comparable(entry: Entry, old: PersonRecord) -> Row:
     if before == entry.row:
         raise Refused("The correction changes nothing. Nothing was saved.")
     return before
-
-
-def _earlier(connection: Connection, request_id: str) -> tuple[str, str] | None:
-    wanted = select(REQUEST.c.digest, REQUEST.c.answer).where(REQUEST.c.request_id == request_id)
-    row = connection.execute(wanted).first()
-    return (str(row[0]), str(row[1])) if row else None
-
-
-def _refuse_other_request(digest: str, now: str) -> None:
-    if digest != now:
-        raise Refused(
-            "This request was used for another save already. Nothing was saved; "
-            "reload the form and save again."
-        )
-
-
-def _answered(connection: Connection, request_id: str, digest: str) -> list[Any] | None:
-    earlier = _earlier(connection, request_id)
-    if earlier is None:
-        return None
-    _refuse_other_request(earlier[0], digest)
-    return list(json.loads(earlier[1]))
-
-
-def _note_answer(connection: Connection, request_id: str, digest: str, answer: list[Any]) -> None:
-    values = {"request_id": request_id, "digest": digest, "answer": json.dumps(answer)}
-    connection.execute(insert(REQUEST), [values])

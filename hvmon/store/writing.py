@@ -2,7 +2,7 @@
 
 import json
 import secrets
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,39 +11,16 @@ from sqlalchemy import Connection, bindparam, insert, select, update
 from hvmon.records.base import PersonRecord
 from hvmon.records.flat import Kind
 from hvmon.records.kinds import KIND_OF_MODEL
-from hvmon.store import audit, reading
+from hvmon.store import audit, heads, reading
 from hvmon.store.audit import Deed, Event
-from hvmon.store.errors import AlreadyDifferent, Refused, StaleVersion, UnknownRecord
+from hvmon.store.errors import AlreadyDifferent, Refused
+from hvmon.store.heads import Head
 from hvmon.store.plan import Plan, Row, from_us, plan_of
+from hvmon.store.stamp import Stamp
 from hvmon.store.tables import AUDIT, NO, PERSON_HEAD, RECORD, VERSIONS, YES
 from hvmon.vocabulary import RecordStatus
 
-_IN_ONE_QUESTION = 500
 _ENTERED_AGAIN = "entered again after it was withdrawn"
-
-
-@dataclass(frozen=True, slots=True)
-class Stamp:
-    """Who writes, when and under which request; `brief` events keep a digest of the content."""
-
-    actor: str
-    request_id: str
-    at_us: int
-    reason: str = ""
-    brief: bool = False
-
-
-@dataclass(slots=True)
-class Head:
-    """The head row of a record: where its history stands."""
-
-    record_id: str
-    table_name: str
-    person_key: str
-    natural_key: str | None
-    version: int
-    withdrawn: str
-    content: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,14 +89,14 @@ class Writer:
         AlreadyDifferent
             The same reading is there with other values; nothing of this transaction is stored.
         """
-        heads = self._heads(entries)
+        there = self._there(entries)
         identities = self._identities(entries)
-        written = [self._add_one(entry, heads, identities) for entry in entries]
+        written = [self._add_one(entry, there, identities) for entry in entries]
         self._flush()
         return written
 
-    def _add_one(self, entry: Entry, heads: dict[str, Head], identities: dict[str, str]) -> Written:
-        head = heads.get(entry.natural_key)
+    def _add_one(self, entry: Entry, there: dict[str, Head], identities: dict[str, str]) -> Written:
+        head = there.get(entry.natural_key)
         if head is not None and head.withdrawn == NO:
             self._refuse_other_values(entry, head)
             return Written(head.record_id, head.version, added=False)
@@ -129,10 +106,14 @@ class Writer:
         else:
             if head is not None:
                 self._release(head)
-            heads[entry.natural_key] = head = self._first(entry)
+            there[entry.natural_key] = head = self._first(entry)
         if entry.plan.table == audit.IDENTITY:
             identities[entry.person_key] = head.record_id
         return Written(head.record_id, head.version, added=True)
+
+    def _there(self, entries: Sequence[Entry]) -> dict[str, Head]:
+        keys = ((entry.plan.table, entry.natural_key) for entry in entries)
+        return heads.by_natural_key(self._connection, keys)
 
     def _first(self, entry: Entry) -> Head:
         seq = self._seq + 1
@@ -187,24 +168,10 @@ class Writer:
     def _payload(self, table: str, text: str) -> str:
         return audit.payload(table, text, self._salt, brief=self._stamp.brief)
 
-    def _heads(self, entries: Sequence[Entry]) -> dict[str, Head]:
-        keys = [(entry.plan.table, entry.natural_key) for entry in entries]
-        found: dict[str, Head] = {}
-        for table in {table for table, _ in keys}:
-            wanted = [key for of, key in keys if of == table]
-            for some in _batches(wanted):
-                rows = self._connection.execute(_BY_NATURAL_KEY, {"table": table, "keys": some})
-                found |= {row.natural_key: Head(*row) for row in rows}
-        return found
-
     def _identities(self, entries: Sequence[Entry]) -> dict[str, str]:
         """Give the identity record in force of each person that brings one."""
         keys = [entry.person_key for entry in entries if entry.plan.table == audit.IDENTITY]
-        found: dict[str, str] = {}
-        for some in _batches(keys):
-            rows = self._connection.execute(_IN_FORCE, {"table": audit.IDENTITY, "people": some})
-            found |= {row.person_key: row.record_id for row in rows}
-        return found
+        return heads.in_force(self._connection, audit.IDENTITY, keys)
 
     def _refuse_second_identity(self, entry: Entry, identities: dict[str, str]) -> None:
         other = identities.get(entry.person_key)
@@ -230,7 +197,7 @@ class Writer:
 
     def _refuse_other_record(self, entry: Entry, head: Head) -> None:
         """Refuse a correction that takes the natural key of another record."""
-        other = self._heads([entry]).get(entry.natural_key)
+        other = self._there([entry]).get(entry.natural_key)
         if other is None or other.record_id == head.record_id:
             return
         if other.withdrawn == YES:
@@ -263,7 +230,7 @@ class Writer:
 
     def _make_person_heads(self, people: set[str]) -> None:
         known: set[str] = set()
-        for some in _batches(sorted(people)):
+        for some in heads.batches(sorted(people)):
             rows = self._connection.execute(_KNOWN_PEOPLE, {"people": some})
             known |= {row.person_key for row in rows}
         missing = [{"person_key": key, "last_seq": 0} for key in sorted(people - known)]
@@ -286,10 +253,7 @@ class Writer:
             self._connection.execute(_NOTE_CHANGE, changes)
 
     def _refuse_strangers(self, people: list[str]) -> None:
-        present: set[str] = set()
-        for some in _batches(people):
-            rows = self._connection.execute(_IN_FORCE, {"table": "person", "people": some})
-            present |= {row.person_key for row in rows}
+        present = heads.in_force(self._connection, "person", people)
         strangers = [key for key in people if key not in present]
         if strangers:
             raise Refused(
@@ -298,16 +262,6 @@ class Writer:
             )
 
 
-_HEAD = tuple(RECORD.c[name] for name in Head.__dataclass_fields__)
-_BY_NATURAL_KEY = select(*_HEAD).where(
-    RECORD.c.table_name == bindparam("table"), RECORD.c.natural_key.in_(bindparam("keys", expanding=True))
-)
-_BY_ID = select(*_HEAD).where(RECORD.c.record_id == bindparam("record_id"))
-_IN_FORCE = select(RECORD.c.person_key, RECORD.c.record_id).where(
-    RECORD.c.table_name == bindparam("table"),
-    RECORD.c.person_key.in_(bindparam("people", expanding=True)),
-    RECORD.c.withdrawn == NO,
-)
 _KNOWN_PEOPLE = select(PERSON_HEAD.c.person_key).where(
     PERSON_HEAD.c.person_key.in_(bindparam("people", expanding=True))
 )
@@ -316,44 +270,6 @@ _NOTE_CHANGE = (
     .where(PERSON_HEAD.c.person_key == bindparam("person"))
     .values(last_seq=bindparam("seq"))
 )
-
-
-def head_of(connection: Connection, record_id: str) -> Head:
-    """Give the head of a record.
-
-    Raises
-    ------
-    UnknownRecord
-        The store has no such record.
-    """
-    row = connection.execute(_BY_ID, {"record_id": record_id}).first()
-    if row is None:
-        raise UnknownRecord(f"The store has no record {record_id!r}.")
-    return Head(*row)
-
-
-def head_to_change(connection: Connection, record_id: str, expect_version: int) -> Head:
-    """Give the head of a record in force, at the version the person saw.
-
-    Raises
-    ------
-    StaleVersion, Refused, UnknownRecord
-        Somebody else changed it; it is withdrawn; it is not there. Nothing was saved.
-    """
-    head = head_of(connection, record_id)
-    if head.version != expect_version:
-        raise StaleVersion(
-            f"You saw version {expect_version}, it is at version {head.version}. Nothing was saved; "
-            "look at the newer values first.",
-            reading.held(connection, record_id),
-        )
-    if head.withdrawn == YES:
-        raise Refused("This record was withdrawn as entered in error. Nothing was saved; enter it again.")
-    return head
-
-
-def _batches(keys: list[str]) -> Iterator[list[str]]:
-    return (keys[start : start + _IN_ONE_QUESTION] for start in range(0, len(keys), _IN_ONE_QUESTION))
 
 
 def _head_values(head: Head) -> dict[str, Any]:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import run_state_machine_as_test
 
-from hvmon.store import audit, reading, store, writing
+from hvmon.store import audit, heads, reading, requests, stamp, store, writing
 from hvmon.store.errors import StoreError
 from hvmon.store.store import Store
 from hvmon.store.tables import VERSIONS
@@ -35,17 +35,17 @@ def test_the_store_behaves_as_a_plain_dictionary(machine):
 
 
 def _no_version_check(monkeypatch):
-    real = writing.head_to_change
+    real = heads.head_to_change
 
     def blind(connection, record_id, _expect_version):
-        return real(connection, record_id, writing.head_of(connection, record_id).version)
+        return real(connection, record_id, heads.head_of(connection, record_id).version)
 
-    monkeypatch.setattr(writing, "head_to_change", blind)
+    monkeypatch.setattr(heads, "head_to_change", blind)
 
 
 def _no_idempotency(monkeypatch):
-    monkeypatch.setattr(store, "_answered", lambda *_: None)
-    monkeypatch.setattr(store, "_note_answer", lambda *_: None)
+    monkeypatch.setattr(requests, "answered", lambda *_: None)
+    monkeypatch.setattr(requests, "note", lambda *_: None)
 
 
 def _audit_forgets_corrections(monkeypatch):
@@ -110,12 +110,10 @@ def _keeps_silent_about_other_values(monkeypatch):
 def _a_visit_is_saved_piece_by_piece(monkeypatch):
     real = Store._save
 
-    def save(self, records, stamp):
-        parts = [
-            writing.Stamp(stamp.actor, f"{stamp.request_id} {n}", stamp.at_us) for n in range(len(records))
-        ]
+    def save(self, records, of):
+        parts = [stamp.Stamp(of.actor, f"{of.request_id} {n}", of.at_us) for n in range(len(records))]
         if len(records) == 1:
-            return real(self, records, stamp)
+            return real(self, records, of)
         return tuple(real(self, [record], part)[0] for record, part in zip(records, parts, strict=True))
 
     monkeypatch.setattr(Store, "_save", save)

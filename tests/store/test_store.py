@@ -9,6 +9,7 @@ import pytest
 
 from hvmon.records.base import Record
 from hvmon.records.person import Person
+from hvmon.store.comparing import Known
 from hvmon.store.errors import (
     AlreadyDifferent,
     Refused,
@@ -422,3 +423,27 @@ def test_many_threads_read_and_write_one_store_in_memory(store):
     assert failures == []
     assert len(_weights(store)) == 40
     assert store.verify() == ()
+
+
+def test_records_can_be_compared_with_the_store_without_saving(store):
+    held = store.save(gas("6.8"), request_id="r1", **BY).held
+    gone = store.save(weight(), request_id="r2", **BY).held
+    _withdraw(store, gone)
+    revision = store.revision()
+    asked = [gas("6.80"), gas("7.1"), weight(), gas(drawn_at=NOW + timedelta(hours=1))]
+    same, different, withdrawn, new = store.compare(asked)
+    assert [each.record for each in (same, different, withdrawn, new)] == asked
+    assert (same.known, withdrawn.known, new.known) == (Known.SAME, Known.NEW, Known.NEW)
+    assert (different.known, different.held, different.fields) == (Known.DIFFERENT, held, ("pco2",))
+    assert store.revision() == revision
+
+
+def test_the_records_of_who_a_person_is_are_given_to_be_corrected(store):
+    mine, who = store.person_records(ANNA)
+    assert (mine.record, who.record) == (person(), identity())
+    _correct(store, mine, person(tracheostomy=True))
+    _withdraw(store, who)
+    mine, who = store.person_records(ANNA)
+    assert (mine.version, mine.record.tracheostomy, who) == (2, True, None)
+    with pytest.raises(UnknownPerson):
+        store.person_records(BERT)
