@@ -424,7 +424,7 @@ class Maker:
                 yield Weight(
                     person_key=self.key, weighed_on=day_date(day), weight_kg=typed(kg, 1), estimated=False
                 )
-        for day, pct in self.story.fvc_pct:
+        for day, pct in self.story.fvc_pct or self.half_yearly():
             yield LungFunction(person_key=self.key, tested_on=day_date(day), fvc_pct=typed(pct, 0))
         for event in self.story.events:
             yield ClinicalEvent(
@@ -447,6 +447,22 @@ class Maker:
             if asked and not done and not lost and change.day + 40 < 0:
                 level = self.usual_kpa(change.day + 40)
                 yield Night(change.day + 40, tc_mean_kpa=level - 0.3, tc_peak_kpa=level + 0.2)
+            titrated = self.who.group == DiagnosisGroup.OBESITY_HYPOVENTILATION
+            if titrated and change == self.story.changes[0] and change.day + 75 < 0 and not lost:
+                level = self.usual_kpa(change.day + 75)
+                yield Night(change.day + 75, tc_mean_kpa=level - 0.4, tc_peak_kpa=level + 0.1)
+
+    def half_yearly(self) -> tuple[tuple[int, float], ...]:
+        """Give half-yearly lung function of a neuromuscular person whose story says nothing of it."""
+        groups = {
+            DiagnosisGroup.OTHER_NEUROMUSCULAR,
+            DiagnosisGroup.DUCHENNE,
+            DiagnosisGroup.MOTOR_NEURONE_DISEASE,
+        }
+        if self.who.group not in groups:
+            return ()
+        step = 90 if self.who.group == DiagnosisGroup.MOTOR_NEURONE_DISEASE else 170
+        return tuple((day, 48 + day / 365) for day in range(-1000, -20, step))
 
     def nights(self) -> Iterator[NightSummary]:
         for night in (*self.controls(), *self.story.nights):
