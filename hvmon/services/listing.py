@@ -55,9 +55,7 @@ def findings_of(
         for finding in findings(known, today=today):
             if finding.answer in answers:
                 yield _line(name, finding)
-        yield from (
-            _owed_line(name, item) for item in owed(known, today=today) if item.state == ActionState.OPEN
-        )
+        yield from (_owed_line(name, item) for item in owed(known, today=today))
 
 
 def _dossiers(store: Store, local_id: str | None) -> Iterator[Dossier]:
@@ -78,11 +76,6 @@ def _line(name: str, finding: Finding) -> FindingLine:
 
 def _owed_line(name: str, item: Owed) -> FindingLine:
     late = f"{item.overdue_days} days overdue" if item.overdue_days > 0 else "not yet due"
-    return FindingLine(
-        name,
-        item.rule_id,
-        "owed",
-        "owed",
-        f"{item.test.value} due {item.due.isoformat()}",
-        f"{item.words} ({late})",
-    )
+    state = "" if item.state == ActionState.OPEN else f"; {item.state.value}"
+    title = f"{item.test.value} due {item.due.isoformat()}"
+    return FindingLine(name, item.rule_id, "owed", "owed", title, f"{item.words} ({late}{state})")
