@@ -24,15 +24,21 @@ _STYLE = """
 
 _FOCUS = """
 export default function ({ data }) {
-  if (window.hvmonFocused === data.once) return
+  if (window.hvmonFocused === data.form) return
+  const drawn = () => {
+    const parts = [...document.querySelectorAll('[class*="st-key-' + data.form + '-"]')]
+    return document.querySelector(".st-key-" + data.form + "-save")
+      && parts.every((part) => part.querySelector("input, textarea, button"))
+  }
   const look = (tries) => {
     const field = document.querySelector(".st-key-" + data.field + " input")
-    if (field) { field.focus(); window.hvmonFocused = data.once }
+    if (field && drawn()) { field.focus(); window.hvmonFocused = data.form }
     else if (tries > 0) setTimeout(() => look(tries - 1), 50)
   }
-  look(60)
+  look(400)
 }
 """
+"""Waits until every field of the form stands: a key pressed before would reach the wrong one."""
 
 _style = st.components.v2.component("hvmon_style", html="<span></span>", css=_STYLE, isolate_styles=False)
 _focus = st.components.v2.component("hvmon_focus", js=_FOCUS)
@@ -43,6 +49,6 @@ def style() -> None:
     _style(key="hvmon_style")
 
 
-def focus(widget_key: str, *, once: str) -> None:
-    """Put the cursor into a widget's field, once for each value of `once`."""
-    _focus(data={"field": re.sub(r"[^a-zA-Z0-9_-]", "-", widget_key), "once": once}, key="hvmon_focus")
+def focus(token: str, widget_key: str) -> None:
+    """Put the cursor into a field of the form of that token, once, as soon as the whole form stands."""
+    _focus(data={"form": token, "field": re.sub(r"[^a-zA-Z0-9_-]", "-", widget_key)}, key="hvmon_focus")

@@ -74,7 +74,7 @@ def draw(form: Form) -> None:
         kept = drafts.answers_of(cache.store(), form.name, token) if form.drafted else {}
         st.session_state[_initial(token)] = dict(kept)
     _live(form, token)
-    focus(widget_key(token, form.first_field), once=token)
+    focus(token, widget_key(token, form.first_field))
 
 
 def _typed(token: str) -> dict[str, str]:
