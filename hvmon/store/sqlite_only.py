@@ -4,8 +4,19 @@ Another database needs its own form of this one module.
 """
 
 from collections.abc import Iterator
+from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import BigInteger, Connection, Double, Integer
+from sqlalchemy.dialects.sqlite import REAL
+from sqlalchemy.types import TypeEngine
+
+WHOLE: TypeEngine[int] = BigInteger().with_variant(Integer(), "sqlite")
+NUMBER: TypeEngine[float] = Double().with_variant(REAL(), "sqlite")
+"""STRICT tables know INTEGER and REAL only; elsewhere these are BIGINT and DOUBLE."""
+
+STRICT: dict[str, Any] = {"sqlite_strict": True}
+CLUSTERED: dict[str, Any] = {"sqlite_strict": True, "sqlite_with_rowid": False}
+"""Rows lie in the order of the primary key: one person's rows are read in one stretch."""
 
 APPLICATION_ID = 0x48564D4E
 """Marks the file as an hvmon store; the ASCII letters HVMN."""

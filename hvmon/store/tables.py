@@ -8,34 +8,26 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sqlalchemy import (
-    BigInteger,
     CheckConstraint,
     Column,
-    Double,
     ForeignKey,
     ForeignKeyConstraint,
     Index,
-    Integer,
     MetaData,
     Table,
     Text,
     UniqueConstraint,
 )
-from sqlalchemy.dialects.sqlite import REAL
-from sqlalchemy.types import TypeEngine
 
 from hvmon.records.flat import Kind
 from hvmon.records.kinds import RECORD_KINDS
 from hvmon.store import sqlite_only
 from hvmon.store.specs import SHADOW, Spec, specs_of
+from hvmon.store.sqlite_only import CLUSTERED, NUMBER, STRICT, WHOLE
 from hvmon.vocabulary import NOT_RECORDED, RecordStatus
 
-WHOLE = BigInteger().with_variant(Integer(), "sqlite")
-NUMBER: TypeEngine[float] = Double().with_variant(REAL(), "sqlite")
 YES, NO = "yes", "no"
 
-_STRICT: dict[str, Any] = {"sqlite_strict": True}
-_CLUSTERED: dict[str, Any] = {"sqlite_strict": True, "sqlite_with_rowid": False}
 VERSION_KEY = ("person_key", "record_id", "version")
 
 Specs = Mapping[str, tuple[Spec, ...]]
@@ -106,7 +98,7 @@ def version_table(metadata: MetaData, table: str, specs: tuple[Spec, ...]) -> Ta
         CheckConstraint("version = 1 OR held_reason <> ''", name="change_has_a_reason"),
         *own,
         ForeignKeyConstraint(["record_id", "person_key"], ["record.record_id", "record.person_key"]),
-        **_CLUSTERED,
+        **CLUSTERED,
     )
 
 
@@ -116,7 +108,7 @@ def _head_tables(metadata: MetaData) -> None:
         metadata,
         Column("person_key", Text, primary_key=True),
         Column("last_seq", WHOLE, nullable=False),
-        **_CLUSTERED,
+        **CLUSTERED,
     )
     Table(
         "record",
@@ -130,7 +122,7 @@ def _head_tables(metadata: MetaData) -> None:
         Column("content", Text, nullable=False),
         UniqueConstraint("table_name", "natural_key"),
         UniqueConstraint("record_id", "person_key"),
-        **_CLUSTERED,
+        **CLUSTERED,
     )
 
 
@@ -153,7 +145,7 @@ def _audit_tables(metadata: MetaData) -> None:
         Column("prev_hash", Text, nullable=False),
         Column("hash", Text, nullable=False),
         Column("mac", Text),
-        **_STRICT,
+        **STRICT,
     )
     Index("audit_event_by_person", audit.c.person_key, audit.c.seq)
     Table(
@@ -162,7 +154,7 @@ def _audit_tables(metadata: MetaData) -> None:
         Column("request_id", Text, primary_key=True),
         Column("digest", Text, nullable=False),
         Column("answer", Text, nullable=False),
-        **_CLUSTERED,
+        **CLUSTERED,
     )
 
 
@@ -172,7 +164,7 @@ def _side_tables(metadata: MetaData) -> None:
         metadata,
         Column("name", Text, primary_key=True),
         Column("value", Text, nullable=False),
-        **_CLUSTERED,
+        **CLUSTERED,
     )
     draft = Table(
         "draft",
@@ -183,7 +175,7 @@ def _side_tables(metadata: MetaData) -> None:
         Column("owner", Text, nullable=False),
         Column("payload", Text, nullable=False),
         Column("saved_us", WHOLE, nullable=False),
-        **_STRICT,
+        **STRICT,
     )
     Index("draft_by_form", draft.c.form, draft.c.owner)
     Table(
@@ -195,7 +187,7 @@ def _side_tables(metadata: MetaData) -> None:
         Column("person_seq", WHOLE, nullable=False),
         Column("payload", Text, nullable=False),
         UniqueConstraint("as_of", "person_key"),
-        **_STRICT,
+        **STRICT,
     )
 
 

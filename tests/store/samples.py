@@ -1,5 +1,7 @@
 """Invented records for the tests of the store."""
 
+import sqlite3
+from contextlib import closing
 from datetime import UTC, date, datetime
 from decimal import Decimal
 
@@ -80,3 +82,10 @@ def with_anna(store):
     """Save the first person."""
     store.save_all([person(), identity()], request_id="anna", **BY)
     return store
+
+
+def run_sql(path, *statements):
+    """Run statements as another program would."""
+    with closing(sqlite3.connect(path)) as connection:
+        for statement in statements:
+            connection.executescript(statement)
