@@ -178,6 +178,24 @@ def test_records_shorter_than_a_second_give_the_first_value_of_a_second():
     assert holed.spo2_tenths.tolist() == [*values[:30:2], *[MISSING] * 10, *values[30::2]]
 
 
+@pytest.mark.parametrize(
+    ("physical", "digital", "raw"),
+    [
+        (("0", "200"), ("-1000", "1000"), -60),
+        (("-20", "120"), ("-700", "700"), 440),
+        (("100", "0"), ("0", "1000"), 60),
+    ],
+)
+def test_any_linear_scale_gives_the_same_percent(physical, digital, raw):
+    signal = night(edf(Signal(values=np.array([raw]), physical=physical, digital=digital))).signal
+    assert set(signal.spo2_tenths.tolist()) == {940}
+
+
+def test_a_possible_number_outside_the_digital_range_is_still_missing():
+    spo2 = Signal(values=np.array([850, 950]), physical=("0", "90"), digital=("0", "900"))
+    assert night(edf(spo2)).signal.spo2_tenths[:4].tolist() == [850, MISSING, 850, MISSING]
+
+
 def test_slower_signals_are_refused_by_their_field():
     assert "number of samples in a data record" in refusal(edf(Signal(samples=2)))
 
