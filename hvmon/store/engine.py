@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlalchemy.pool import QueuePool, StaticPool
 
 from hvmon.store import sqlite_only
@@ -66,26 +67,28 @@ def _begin(connection: Connection) -> None:
     connection.exec_driver_sql(sqlite_only.WRITE_BEGIN if writes else sqlite_only.READ_BEGIN)
 
 
+_UNSAVED, _UNREAD = "NOT saved", "Not read"
 _SENTENCES: tuple[tuple[str, type[StoreError], str], ...] = (
-    ("SQLITE_BUSY", Busy, "NOT saved, press Save again: another program or person is writing to the store."),
-    ("SQLITE_LOCKED", Busy, "NOT saved, press Save again: the store is in use."),
-    ("SQLITE_FULL", Unsaved, "NOT saved: the disk is full. Free some space, then press Save again."),
-    ("SQLITE_READONLY", Unsaved, "NOT saved: the store's file or folder is read-only. Ask for write access."),
-    ("SQLITE_IOERR", Unsaved, "NOT saved: the disk refused to write. Check the disk, then press Save again."),
-    ("SQLITE_CANTOPEN", Unsaved, "NOT saved: the store's file could not be opened. Check that it is there."),
-    ("SQLITE_CONSTRAINT", Unsaved, "NOT saved: the store's own checks refused a value."),
+    ("SQLITE_BUSY", Busy, "{0}, {1}: another program or person is using the store."),
+    ("SQLITE_LOCKED", Busy, "{0}, {1}: the store is in use."),
+    ("SQLITE_FULL", Unsaved, "{0}: the disk is full. Free some space, then {1}."),
+    ("SQLITE_READONLY", Unsaved, "{0}: the store's file or folder is read-only. Ask for write access."),
+    ("SQLITE_IOERR", Unsaved, "{0}: the disk refused. Check the disk, then {1}."),
+    ("SQLITE_CANTOPEN", Unsaved, "{0}: the store's file could not be opened. Check that it is there."),
+    ("SQLITE_CONSTRAINT", Unsaved, "{0}: the store's own checks refused a value."),
     ("SQLITE_NOTADB", NotAnHvmonStore, "The file is no hvmon store; it was left untouched."),
     ("SQLITE_CORRUPT", Damaged, "The store's file is damaged. Stop entering data and restore a backup."),
 )
 
 
-def in_words(error: DBAPIError) -> StoreError:
+def in_words(error: DBAPIError, outcome: str = _UNSAVED) -> StoreError:
     """Give the sentence for a database error, without the driver's text or any value."""
+    advice = "press Save again" if outcome == _UNSAVED else "try again"
     name = str(getattr(error.orig, "sqlite_errorname", ""))
     for start, kind, sentence in _SENTENCES:
         if name.startswith(start):
-            return kind(sentence)
-    return Unsaved(f"NOT saved: the database refused ({name or type(error.orig).__name__}).")
+            return kind(sentence.format(outcome, advice))
+    return Unsaved(f"{outcome}: the database refused ({name or type(error.orig).__name__}).")
 
 
 class Database:
@@ -108,7 +111,7 @@ class Database:
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """One consistent view of the store; keep it short."""
-        with self._reads, _translated(), self._engine.connect() as connection, connection.begin():
+        with self._reads, _translated(_UNREAD), self._engine.connect() as connection, connection.begin():
             yield connection
 
     @contextmanager
@@ -120,7 +123,7 @@ class Database:
         Busy, Unsaved
             Nothing was stored.
         """
-        with self._turn, _translated(), self._engine.connect() as connection:
+        with self._turn, _translated(_UNSAVED), self._engine.connect() as connection:
             writing = connection.execution_options(**{_WRITES: True})
             with writing.begin():
                 yield writing
@@ -145,11 +148,13 @@ class Database:
 
 
 @contextmanager
-def _translated() -> Iterator[None]:
+def _translated(outcome: str) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
-        raise in_words(error) from None
+        raise in_words(error, outcome) from None
+    except PoolTimeoutError:
+        raise Busy(f"{outcome}: too many people use the store at this moment. Try again.") from None
 
 
 def make_empty_file(path: Path) -> None:

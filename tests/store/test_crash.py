@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from hvmon.store import sqlite_only
 from hvmon.store.errors import Busy, Unsaved
 from hvmon.store.store import Store
 from tests.store import samples
@@ -146,6 +147,9 @@ def test_a_store_that_another_program_holds_says_so_and_saves_later(shared):
                 store.save(weight(), request_id="r1", **BY)
             with pytest.raises(Busy, match="press Save again"):
                 store.put_draft("visit", "Nurse N", "t", {}, now=samples.NOW)
+            if sqlite_only.durability(sqlite3.sqlite_version_info)[0] == "DELETE":
+                with pytest.raises(Busy, match="Not read, try again"):
+                    store.dossier(ANNA)
         assert store.save(weight(), request_id="r1", **BY).added
         assert store.verify() == ()
 

@@ -48,6 +48,15 @@ def test_a_new_store_is_readable_by_its_owner_only(tmp_path):
     assert path.stat().st_mode & 0o077 == 0
 
 
+def test_any_file_name_will_do(tmp_path):
+    path = tmp_path / "Ångström 50% #1?mode=memory.sqlite"
+    with Store.open(path, create=True) as store:
+        samples.with_anna(store)
+    with Store.open(path) as store:
+        assert store.dossier(ANNA)
+    assert [each.name for each in tmp_path.iterdir() if each.name != path.name] == []
+
+
 def test_create_on_an_existing_store_keeps_what_it_holds(path):
     with Store.open(path) as store:
         samples.with_anna(store)

@@ -22,7 +22,7 @@ from tests.store.samples import BY, NOW
 
 EVERY_KIND = pytest.mark.parametrize("kind", RECORD_KINDS, ids=lambda kind: kind.table)
 PATIENT = settings(
-    max_examples=25,
+    max_examples=15,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
