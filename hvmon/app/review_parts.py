@@ -225,14 +225,15 @@ def owed(review: Review) -> None:
     st.header("Missing and overdue")
     rows = [
         {
-            "Owed": one.test.value,
-            "By": f"{one.due:%d %b %Y}",
-            "": f"{one.overdue_days} d OVERDUE" if one.overdue_days > 0 else one.state.value,
-            "Why": f"{one.words} ({one.rule_id})",
-            "Closes with": one.closes_with,
-            "Last done": f"{one.last_done:%d %b %Y}" if one.last_done else "not in the record",
+            "Owed": line.test,
+            "By": f"{line.due:%d %b %Y}",
+            "": f"{line.overdue_days} d OVERDUE" if line.overdue_days > 0 else line.state,
+            "Rules": line.rules,
+            "Why": line.words,
+            "Closes with": line.closes_with,
+            "Last done": f"{line.last_done:%d %b %Y}" if line.last_done else "not in the record",
         }
-        for one in review.owed
+        for line in review.owed_lines
     ]
     table(rows, empty="Nothing is owed by the rules in force.")
 

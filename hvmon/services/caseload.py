@@ -12,12 +12,13 @@ import polars as pl
 
 from hvmon.records.dossier import Dossier
 from hvmon.rules import judge, need, owed
-from hvmon.rules.finding import GRADES, Finding, Owed
+from hvmon.rules.finding import GRADES, Finding
 from hvmon.rules.packs import Pack
 from hvmon.services import course_rows
 from hvmon.services.as_of import end_of_day, known_on
 from hvmon.services.change_words import difference_words
 from hvmon.services.drawn_limits import own_limit
+from hvmon.services.owed_lines import owed_lines
 from hvmon.services.packs_in_use import Edits, digest, pack_in_use
 from hvmon.services.trends import RuleTrend
 from hvmon.stats.series import changes_frame, readings_frame
@@ -182,7 +183,8 @@ def payload(dossier: Dossier, pack: Pack, trend: RuleTrend | None, today: date) 
     findings = judge.findings(dossier, today=today, pack=pack, trend=trend)
     due = owed.owed(dossier, today=today, pack=pack)
     asked = need.need(findings, due)
-    late = [one for one in due if one.overdue_days > 0]
+    lines = owed_lines(due)
+    late = [line for line in lines if line.overdue_days > 0]
     return {
         "rank": list(asked.rank),
         "need": asked.words,
@@ -190,7 +192,7 @@ def payload(dossier: Dossier, pack: Pack, trend: RuleTrend | None, today: date) 
         "why": _reasons(findings),
         "met": sum(finding.raised for finding in findings),
         "unknown": sum(finding.answer == Answer.NOT_ASSESSABLE for finding in findings),
-        "owed": [_owed_words(one) for one in due],
+        "owed": [line.short for line in lines],
         "overdue": len(late),
         "overdue_days": max((one.overdue_days for one in late), default=0),
         "group": dossier.person.diagnosis_group.value,
@@ -210,11 +212,6 @@ def _reasons(findings: Sequence[Finding]) -> list[str]:
     shown = [f"{finding.rule_id} {finding.title}" for finding in raised[:SHOWN_REASONS]]
     more = len(raised) - SHOWN_REASONS
     return [*shown, f"and {more} more"] if more > 0 else shown
-
-
-def _owed_words(one: Owed) -> str:
-    late = f", {one.overdue_days} d overdue" if one.overdue_days > 0 else ""
-    return f"{one.test.value} by {one.due:%d %b %Y}{late}"
 
 
 def _last_co2(dossier: Dossier) -> str:

@@ -172,13 +172,9 @@ def change_tile(around: AroundChange | None, unit: PressureUnit, today: date) ->
 
 def owed_tile(review: Review) -> Tile:
     """Say what is owed and overdue, and how much could not be judged."""
-    late = [one for one in review.owed if one.overdue_days > 0]
-    words = (
-        f"{len(review.owed)} owed, {len(late)} overdue"
-        if review.owed
-        else "Nothing owed by the rules in force"
-    )
-    first = sorted(review.owed, key=lambda one: one.due)[:2]
-    parts = [f"{one.test.value} by {one.due:%d %b %Y}" for one in first]
+    lines = review.owed_lines
+    late = [line for line in lines if line.overdue_days > 0]
+    words = f"{len(lines)} owed, {len(late)} overdue" if lines else "Nothing owed by the rules in force"
+    parts = [line.short for line in lines[:2]]
     parts.append(f"{len(review.not_assessable)} rules could not be assessed")
     return Tile("What is owed?", words, _sentence("; ".join(parts)))

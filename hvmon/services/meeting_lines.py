@@ -94,12 +94,12 @@ def progress_words(dossier: Dossier) -> str:
 
 
 def _owed(review: Review) -> Tile:
-    late = [one for one in review.owed if one.overdue_days > 0]
-    words = f"{len(late)} overdue, {len(review.owed)} owed"
+    lines = review.owed_lines
+    late = [line for line in lines if line.overdue_days > 0]
+    words = f"{len(late)} overdue, {len(lines)} owed"
     if not late:
         return Tile("Owed", words, f"{len(review.not_assessable)} rules not assessable")
-    first = max(late, key=lambda one: one.overdue_days)
-    return Tile("Owed", words, f"{first.test.value}, {first.overdue_days} d overdue")
+    return Tile("Owed", words, f"{late[0].test}, {late[0].overdue_days} d overdue")
 
 
 def hours_words(dossier: Dossier) -> str:

@@ -16,6 +16,7 @@ from hvmon.services import course_rows
 from hvmon.services.as_of import known_on
 from hvmon.services.comparisons import AroundChange, Compared, around_last_change, comparisons
 from hvmon.services.drawn_limits import drawn_limits, own_limit
+from hvmon.services.owed_lines import OwedLine, owed_lines
 from hvmon.services.packs_in_use import Edits, pack_in_use
 from hvmon.services.trends import TrendView, no_trend, trend_view
 from hvmon.stats.likeforlike import LikeForLike, NotComparable, series
@@ -62,6 +63,11 @@ class Review:
     """Older methods on the like-for-like series with most readings; empty without a complete series."""
     trend: TrendView
     course: Course
+
+    @property
+    def owed_lines(self) -> tuple[OwedLine, ...]:
+        """What is owed as lines to read, the longest overdue first."""
+        return owed_lines(self.owed)
 
     @property
     def met(self) -> tuple[Finding, ...]:

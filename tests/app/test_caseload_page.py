@@ -23,6 +23,7 @@ def test_the_caseload_is_the_start_page_and_judges_everybody_for_today(open_page
     assert session.title[0].value == "Caseload"
     assert len(names(session)) == 2
     assert words.CAUTION in seen(session)
+    assert f"{words.INVENTED}: all people in this list are invented" in seen(session).replace("\\", "")
 
 
 def test_a_row_says_why_by_rule_id_what_is_owed_and_what_could_not_be_assessed(open_page):

@@ -80,13 +80,13 @@ def draw(rows, layout=REVIEW, look=Look.LIGHT, unit=PressureUnit.KPA):
 @pytest.mark.parametrize("look", list(Look))
 @pytest.mark.parametrize("layout", list(LAYOUTS.values()), ids=lambda layout: layout.name)
 def test_every_layout_in_every_look_is_valid_vega_lite(layout, look):
-    alt.Chart.from_dict(draw(full_rows(), layout, look).inline(), validate=True)
+    alt.Chart.from_dict(draw(full_rows(), layout, look).spec, validate=True)
 
 
 @pytest.mark.parametrize("layout", list(LAYOUTS.values()), ids=lambda layout: layout.name)
 def test_an_empty_record_draws_an_empty_course_and_not_an_error(layout):
     picture = draw(given_rows.TimelineRows(), layout)
-    alt.Chart.from_dict(picture.inline(), validate=True)
+    alt.Chart.from_dict(picture.spec, validate=True)
     assert "no readings" in picture.words
 
 

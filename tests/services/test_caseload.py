@@ -5,9 +5,11 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from hvmon.rules.finding import GRADES
+from hvmon.rules.finding import GRADES, Owed
 from hvmon.services import caseload
+from hvmon.services.owed_lines import owed_lines
 from hvmon.services.review import review
+from hvmon.vocabulary import ActionState, TestKind
 from tests.app import invented
 from tests.services.conftest import NOW
 
@@ -74,7 +76,7 @@ def test_a_summary_says_the_same_as_the_review(store):
     assert tuple(summary["rank"]) == seen.need.rank
     assert summary["unknown"] == len(seen.not_assessable)
     assert summary["met"] == sum(finding.raised for finding in seen.met)
-    assert len(summary["owed"]) == len(seen.owed)
+    assert summary["owed"] == [line.short for line in seen.owed_lines]
 
 
 def test_a_summary_holds_no_name_and_no_identifier(store):
@@ -116,3 +118,25 @@ def test_a_reading_of_tomorrow_is_not_looked_at(store):
     before = row(worked_out(store), invented.ANNA)["last_co2"]
     save_gas(store, invented.ANNA, -1, "9.9")
     assert row(worked_out(store), invented.ANNA)["last_co2"] == before
+
+
+def test_the_same_test_by_the_same_day_is_one_line_that_names_both_rules():
+    same = {"test": TestKind.DAY_GAS, "due": TODAY, "state": ActionState.OPEN, "overdue_days": 0}
+    more = {"closes_with": "a day gas", "opens": TODAY}
+    two = (
+        Owed(owed_id="a", rule_id="FUP-3", words="yearly", **same, **more),
+        Owed(owed_id="b", rule_id="FUP-11", words="slow disease", **same, **more),
+    )
+    lines = owed_lines(two)
+    assert [line.rule_ids for line in lines] == [("FUP-3", "FUP-11")]
+    assert lines[0].words == "yearly; slow disease"
+
+
+def test_the_same_test_by_another_day_is_another_line():
+    same = {"test": TestKind.DAY_GAS, "state": ActionState.OPEN, "overdue_days": 0}
+    more = {"closes_with": "a day gas", "opens": TODAY, "rule_id": "FUP-3", "words": ""}
+    two = (
+        Owed(owed_id="a", due=TODAY, **same, **more),
+        Owed(owed_id="b", due=TODAY + timedelta(days=1), **same, **more),
+    )
+    assert len(owed_lines(two)) == 2

@@ -3,7 +3,7 @@
 import polars as pl
 import streamlit as st
 
-from hvmon.app import cache, parts, reviews
+from hvmon.app import cache, parts, reviews, words
 from hvmon.app.parts import plain
 from hvmon.services import caseload as service
 from hvmon.services import people
@@ -36,11 +36,21 @@ def _filters() -> dict[str, object]:
     }
 
 
+def _invented(frame: pl.DataFrame) -> None:
+    """Mark a list that holds invented people; beside real ones each invented row is marked too."""
+    count = frame["invented"].sum()
+    if count:
+        all_of = (
+            "all people in this list are invented" if count == frame.height else f"{count} of them invented"
+        )
+        st.badge(f"{words.INVENTED}: {all_of}", color="orange")
+
+
 def _counts(frame: pl.DataFrame) -> None:
     grades = dict(frame["grade"].value_counts().rows())
     told = " · ".join(f"**{grades.get(grade, 0)}** {grade}" for grade in service.GRADE_WORDS)
     late = frame.filter(pl.col("overdue") > 0).height
-    st.markdown(f"{frame.height} people · {told} · **{late}** with something overdue")
+    st.markdown(f"{frame.height} people · {told} · **{late}** with something overdue", width="content")
 
 
 def _open(person_key: str) -> None:
@@ -64,7 +74,8 @@ def _row(row: dict[str, object], names: dict[str, people.PersonLine]) -> None:
         _why(row)
     owed.markdown(f":small[{_two(row['owed'], 'nothing owed by the rules in force')}]")  # type: ignore[arg-type]
     newest = plain(row["last_co2"] or "no CO2 reading")
-    last.markdown(f":small[{newest}]  \n:small[:gray[{plain(row['group'])}]]")
+    invented = " · invented" if row["invented"] else ""
+    last.markdown(f":small[{newest}]  \n:small[:gray[{plain(row['group'])}{invented}]]")
 
 
 def _two(texts: list[str], nothing: str) -> str:
@@ -108,7 +119,9 @@ def page() -> None:
         return
     filters = _filters()
     kept = service.chosen(frame, **filters)  # type: ignore[arg-type]
-    _counts(kept)
+    with st.container(horizontal=True, vertical_alignment="center"):
+        _counts(kept)
+        _invented(kept)
     if kept.is_empty():
         st.info("Nobody fits these filters.")
     else:
