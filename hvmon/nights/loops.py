@@ -258,9 +258,11 @@ def _m1(x, valid):
             total += x[i - 1]
             number += 1
         depth = total - np.int64(x[i]) * number
-        usable = valid[i] and number >= MEAN_LEAST_VALID
-        run3 = run3 + 1 if usable and depth >= _DROP3 * number else 0
-        run4 = run4 + 1 if usable and depth >= _DROP4 * number else 0
+        if not valid[i] or number < MEAN_LEAST_VALID or depth < _DROP3 * number:
+            run3 = run4 = 0
+            continue
+        run3 += 1
+        run4 = run4 + 1 if depth >= _DROP4 * number else 0
         counted3 += run3 == SHORTEST_EVENT_S
         counted4 += run4 == SHORTEST_EVENT_S
     return counted3, counted4
@@ -358,6 +360,7 @@ def transcutaneous(values, excluded, levels, counts, above):
     counts[2:5] = _gate(values, LOWEST_TC, HIGHEST_TC, TC_STEP, TC_STEP_S, valid)
     bins = np.zeros(HIGHEST_TC + 1, dtype=np.int64)
     runs = np.zeros(len(levels), dtype=np.int64)
+    lowest, running = levels.min(), False
     for i in range(n):
         if valid[i] and excluded[i]:
             counts[5] += 1
@@ -366,6 +369,10 @@ def transcutaneous(values, excluded, levels, counts, above):
             counts[1] += 1
             counts[6] += values[i]
             bins[values[i]] += 1
+        above_any = valid[i] and values[i] > lowest
+        if not above_any and not running:
+            continue
+        running = above_any
         for level in range(len(levels)):
             if valid[i] and values[i] > levels[level]:
                 runs[level] += 1

@@ -7,6 +7,7 @@ A second without a value holds `MISSING`; nothing is ever closed up or filled in
 from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from enum import StrEnum
+from math import isfinite
 from typing import ClassVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -147,6 +148,7 @@ class NightSignal:
         """Check every field, derive mmHg from kPa, and seal the arrays."""
         _check_time(self.start_utc, self.zone, self.interval_s)
         _check_settings(self.averaging_s, self.spo2_resolution_tenths)
+        _check_annotations(self.annotations)
         self._derive_mmhg()
         for name in CHANNELS:
             values = getattr(self, name)
@@ -243,6 +245,17 @@ def _check_settings(averaging_s: float | None, resolution_tenths: int | None) ->
             f"spo2_resolution_tenths: {resolution_tenths} was given; 1 (0.1 %) to 50 (5 %), or None, "
             "are accepted"
         )
+
+
+def _check_annotations(annotations: tuple[Annotation, ...]) -> None:
+    """Refuse a mark at no finite time or of a negative or endless duration."""
+    for mark in annotations:
+        lasts = 0.0 if mark.duration_s is None else mark.duration_s
+        if not (isfinite(mark.onset_s) and isfinite(lasts) and lasts >= 0):
+            raise ValueError(
+                f"annotations: {mark.text[:40]!r} at {mark.onset_s} s for {mark.duration_s} s was given; a "
+                "finite onset and a duration of 0 s or more, or None, are accepted"
+            )
 
 
 def _sealed(name: str, values: Int16Array, n_seconds: int) -> Int16Array:

@@ -306,7 +306,8 @@ def _array(column: Any) -> Int16Array:  # noqa: ANN401 - pyarrow ships no types
     """Give the int16 array of a column, missing seconds as the sentinel."""
     if column.type != pa.int16():
         raise TypeError("a channel is not int16")
-    values: Int16Array = pc.fill_null(column, pa.scalar(MISSING, pa.int16())).to_numpy()
+    filled = pc.fill_null(column, pa.scalar(MISSING, pa.int16())) if column.null_count else column
+    values: Int16Array = filled.to_numpy()
     return values
 
 

@@ -3,16 +3,20 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from hvmon.nights import score as score_module
 from hvmon.nights.comparable import comparable, comparable_tc, why_not_in_trend
 from hvmon.nights.conventions import CODE_VERSION, CONVENTIONS, convention
+from hvmon.nights.drift import PairedGas
+from hvmon.nights.patterns import read_patterns
 from hvmon.nights.results import Adequacy, ScoreC1, ScoreM1
 from hvmon.nights.score import Circumstances, score_night
 from hvmon.nights.synthetic import demo_nights
-from hvmon.records.night_signal import MISSING, Annotation, NightSignal
+from hvmon.records.night_signal import MISSING, Annotation, AnnotationKind, NightSignal
 from hvmon.sources import BY_KEY
-from hvmon.vocabulary import Answer
+from hvmon.vocabulary import Answer, SampleKind
 
 HOUR = 3600
 
@@ -229,3 +233,45 @@ def test_oximetry_and_co2_are_judged_apart():
     assert score.c1.adequacy == Adequacy.NO_SIGNAL
     assert score.tc_raw.adequacy == Adequacy.FULL
     assert score.tc_raw.definition("50-with-low-spo2").answer == Answer.NOT_MET
+
+
+KINDS = [str(kind) for kind in AnnotationKind] + ["oxygen change: 2 L/min", "anything"]
+CHANNEL_VALUES = st.sampled_from(
+    [MISSING, -1, 0, 149, 150, 450, 499, 500, 551, 700, 880, 960, 1000, 1500, 32767]
+)
+
+
+@st.composite
+def any_signal(draw):
+    """A signal of any values in steps, short or hours long, with marks anywhere, in either unit."""
+    scale = draw(st.sampled_from([1, 60, 1200]))
+    steps = draw(st.lists(st.tuples(*[CHANNEL_VALUES] * 3), min_size=1, max_size=10))
+    spo2, pulse, co2 = (
+        np.repeat(np.array(values, dtype=np.int16), scale) for values in zip(*steps, strict=True)
+    )
+    times = st.floats(-1e4, 1e5)
+    marks = st.builds(Annotation, times, st.none() | st.floats(0, 1e5), st.sampled_from(KINDS))
+    unit = draw(st.sampled_from(["tcco2_tenths_mmhg", "tcco2_hundredths_kpa"]))
+    return night(
+        spo2,
+        pulse_tenths=draw(st.sampled_from([None, pulse])),
+        annotations=tuple(draw(st.lists(marks, max_size=4))),
+        **{unit: co2},
+    )
+
+
+GASES = st.lists(
+    st.builds(PairedGas, st.floats(-1e4, 1e5), st.floats(15, 150), st.sampled_from(SampleKind)), max_size=3
+).map(tuple)
+
+
+@settings(max_examples=150, deadline=None)
+@given(any_signal(), GASES, st.none() | st.floats(20, 90))
+def test_any_signal_is_scored_and_read_without_an_error(signal, gases, awake):
+    known = Circumstances(awake_supine_mmhg=awake, gases=gases, earlobe_allowed=True)
+    score = score_night(signal, known)
+    assert score == score_night(signal, known, engine_name="compiled")
+    assert isinstance(read_patterns(signal, score), tuple)
+    for record in (score.c1, score.m1, score.tc_raw):
+        empty = {field.name for field in fields(record) if getattr(record, field.name) is None}
+        assert empty == {name for name, _ in record.reasons} - {"aasm_sleep_hypoventilation_type"}

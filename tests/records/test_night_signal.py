@@ -72,6 +72,9 @@ def test_derived_tenths_of_mmhg_are_the_nearest_and_missing_stays_missing(values
         ({"spo2_resolution_tenths": 0}, "spo2_resolution_tenths"),
         ({"spo2_tenths": np.full(60, 950, dtype=np.int32)}, "spo2_tenths"),
         ({"spo2_tenths": np.full(0, 950, dtype=np.int16)}, "spo2_tenths"),
+        ({"annotations": (Annotation(float("nan"), None, "x"),)}, "annotations"),
+        ({"annotations": (Annotation(0.0, -1.0, "x"),)}, "annotations"),
+        ({"annotations": (Annotation(0.0, float("inf"), "x"),)}, "annotations"),
         ({"pulse_tenths": np.full(59, 700, dtype=np.int16)}, "pulse_tenths"),
     ],
 )
