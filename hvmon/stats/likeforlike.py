@@ -313,24 +313,51 @@ def _years(part: pl.DataFrame) -> np.ndarray:
     return np.asarray(seconds.to_numpy(), dtype=float) / 86400 / DAYS_PER_YEAR
 
 
+@dataclass(frozen=True, slots=True)
+class MedianSlope:
+    """Theil-Sen line: slope per unit of time with its interval, and the value at time zero."""
+
+    slope: float
+    low: float
+    high: float
+    intercept: float
+
+
+def median_slope(years: np.ndarray, values: np.ndarray, confidence: float = 0.95) -> MedianSlope:
+    """Fit a Theil-Sen line by scipy; needs at least two different times.
+
+    With so many ties that the interval's variance cannot be formed, the interval is the whole range of the
+    pairwise slopes, the widest there is.
+    """
+    from scipy.stats import theilslopes  # noqa: PLC0415 - scipy.stats costs its import at first use only
+
+    with np.errstate(invalid="ignore"):
+        line = theilslopes(values, years, alpha=confidence)
+    low, high = float(line.low_slope), float(line.high_slope)
+    if not (np.isfinite(low) and np.isfinite(high)):
+        first, second = np.triu_indices(years.size, 1)
+        apart = years[second] > years[first]
+        slopes = (values[second] - values[first])[apart] / (years[second] - years[first])[apart]
+        low, high = float(slopes.min()), float(slopes.max())
+    return MedianSlope(float(line.slope), low, high, float(line.intercept))
+
+
 def _fit_plain(key: LikeForLike, part: pl.DataFrame, years: np.ndarray, confidence: float) -> PlainTrend:
-    from pymannkendall import original_test  # noqa: PLC0415 - costs scipy.stats at first use only
-    from scipy.stats import theilslopes  # noqa: PLC0415
+    from pymannkendall import original_test  # noqa: PLC0415 - imports scipy.stats
 
     values = part["pco2_kpa"].to_numpy()
-    line = theilslopes(values, years, alpha=confidence)
-    low, high = float(line.low_slope), float(line.high_slope)
+    line = median_slope(years, values, confidence)
     test = original_test(values)
     return PlainTrend(
         key=key,
         n=part.height,
         first_at=part["taken_at"][0],
         last_at=part["taken_at"][-1],
-        slope_kpa_per_year=float(line.slope),
-        low_kpa_per_year=low,
-        high_kpa_per_year=high,
+        slope_kpa_per_year=line.slope,
+        low_kpa_per_year=line.low,
+        high_kpa_per_year=line.high,
         mann_kendall_p=float(test.p),
         mann_kendall_s=float(test.s),
-        at_kpa=float(line.intercept),
+        at_kpa=line.intercept,
         reading_ids=tuple(part["record_id"]),
     )

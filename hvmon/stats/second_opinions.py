@@ -18,6 +18,7 @@ from hvmon.stats.likeforlike import (
     SOURCE_KEYS,
     LikeForLike,
     NotComparable,
+    median_slope,
     reference_change,
 )
 from hvmon.stats.priors import Priors, default_priors
@@ -180,10 +181,8 @@ def _score_reference_change(given: _Series) -> Scored:
 
 def _score_theil_sen(given: _Series) -> Scored:
     """Give the slope over its half-width as a normal deviate: 1.96 when the interval touches zero."""
-    from scipy.stats import theilslopes  # noqa: PLC0415 - scipy.stats costs its import at first use only
-
-    line = theilslopes(given.kpa, given.years, alpha=0.95)
-    slope, low, high = float(line.slope), float(line.low_slope), float(line.high_slope)
+    line = median_slope(given.years, given.kpa)
+    slope, low, high = line.slope, line.low, line.high
     reach = slope - low if slope >= 0 else high - slope
     score = 0.0 if slope == 0 else THRESHOLD[Method.THEIL_SEN] * slope / max(reach, 1e-9)
     return score, low, slope, high, None

@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.stats import theilslopes
 from trend_people import OFF, readings
 
-from hvmon.stats.likeforlike import NotComparable, key_of, series_of_frame
+from hvmon.stats.likeforlike import NotComparable, PlainTrend, key_of, plain_trend, series_of_frame
 from hvmon.stats.priors import default_priors
 from hvmon.stats.second_opinions import (
     THRESHOLD,
@@ -49,6 +51,23 @@ def test_constant_values_raise_nothing_and_hold_no_nan(n):
         assert np.isfinite(each.score)
         assert not each.raised
         assert "does not speak of a rise" in each.in_words
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    rows=st.lists(
+        st.tuples(st.sampled_from([0.0, 1.0, 30.0, 60.0]), st.sampled_from([5.5, 6.0, 6.5])),
+        min_size=1,
+        max_size=8,
+    )
+)
+def test_ties_in_time_and_value_never_give_nan_or_an_error(rows):
+    parts = series_of_frame(readings(*[(day, "arterial", value) for day, value in rows]))
+    for each in second_opinions(parts, KEY):
+        assert isinstance(each, NotComparable) or np.isfinite(each.score)
+    trend = plain_trend(parts, KEY)
+    if isinstance(trend, PlainTrend):
+        assert trend.low_kpa_per_year <= trend.slope_kpa_per_year <= trend.high_kpa_per_year
 
 
 def test_too_few_readings_or_unknown_conditions_are_silent_with_a_reason():
