@@ -14,6 +14,13 @@ _STYLE = """
 [data-testid="stRadio"] { margin-bottom: 0.35rem; }
 .stTextInput [data-testid="InputInstructions"] { display: none; }
 .st-key-person_banner p { font-size: 1.02rem; }
+[data-testid="stLayoutWrapper"]:has(> .st-key-person_banner) {
+  position: sticky; top: 3.75rem; z-index: 20; background: light-dark(#fcfcfa, #13181a);
+}
+.stApp [data-testid="stMarkdownContainer"] a[href^="http"] {
+  pointer-events: none; color: inherit; text-decoration: none;
+}
+[data-testid="stMain"] { scroll-padding: 10rem 0 4rem; }
 [data-testid="stElementToolbar"] :is(button, span)[aria-label="Download as PNG"],
 [data-testid="stElementToolbar"] :is(button, span)[aria-label="Copy Vega-Lite spec"] { display: none; }
 .st-key-hvmon_style, .st-key-hvmon_focus { display: none; }

@@ -91,7 +91,7 @@ def _feedback(ask: Ask, read: FormRead) -> None:
     if ask.key in read.refused:
         st.markdown(f":red[**Refused.** {plain(read.refused[ask.key])}]")
     elif ask.key in read.unlikely:
-        st.markdown(f":orange[**{plain(read.words[ask.key])}** is unlikely and is asked about]")
+        st.markdown(f":orange[**{plain(read.words[ask.key])}** {plain(read.unlikely[ask.key])}]")
     elif ask.how == How.TEXT:
         st.caption(
             f"understood: {plain(read.words[ask.key])}" if ask.key in read.words else plain(ask.hint) or " "

@@ -31,6 +31,7 @@ class Form:
     save: Callable[[FormRead, str], Outcome]
     button: str
     first_field: str
+    """Key of the question the cursor is put into; empty to leave the cursor where it is."""
     drafted: bool = True
 
     @property
@@ -74,7 +75,8 @@ def draw(form: Form) -> None:
         kept = drafts.answers_of(cache.store(), form.name, token) if form.drafted else {}
         st.session_state[_initial(token)] = dict(kept)
     _live(form, token)
-    focus(token, widget_key(token, form.first_field))
+    if form.first_field:
+        focus(token, widget_key(token, form.first_field))
 
 
 def _typed(token: str) -> dict[str, str]:
@@ -210,7 +212,9 @@ def _refusal(outcome: Outcome) -> None:
 
 
 def told(held: Held[Any]) -> str:
-    """Give the values of a stored record in one paragraph."""
+    """Give the values of a stored record in one paragraph; who it is only while names are shown."""
+    if cache.names_hidden() and corrections.tells_who(held.record):
+        return words.HIDDEN
     return " · ".join(
         f"{plain(bare(name))}: **{plain(text)}**" for name, text in corrections.lines(held.record)
     )

@@ -7,11 +7,10 @@ from hvmon.services.stores import StoreError
 
 
 def _pages() -> list[st.Page]:
+    first = next(iter(words.PAGE_TITLES))
     return [
-        st.Page(parts.page_path(name), title=title, default=place == 0)
-        for place, (name, title) in enumerate(
-            (name, title) for name, title in words.PAGE_TITLES.items() if parts.page_path(name).exists()
-        )
+        st.Page(parts.page_path(name), title=title, default=name == first)
+        for name, title in words.PAGE_TITLES.items()
     ]
 
 

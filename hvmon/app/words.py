@@ -20,6 +20,8 @@ INVENTED = "INVENTED PERSON"
 
 NO_PERSON = "No person is open. Type a name or number under “Find a person” on the left."
 
+HIDDEN = "Hidden while names are hidden."
+
 NO_ACTOR = "NOT saved. Type your name under “You” on the left and choose your role, then press again."
 
 NOT_SAVED = "NOT saved"

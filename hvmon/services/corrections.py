@@ -11,6 +11,7 @@ from hvmon.records.dossier import Dossier, dated
 from hvmon.records.flat import Kind, columns, flatten
 from hvmon.records.held import Held
 from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
+from hvmon.records.person import Identity
 from hvmon.services.asked import Answers, Section, ask, own
 from hvmon.services.form_read import FormRead
 from hvmon.services.one_record import Filled, understand_records
@@ -171,6 +172,11 @@ def withdraw(
         return True, (gone,)
 
     return attempt(save)
+
+
+def tells_who(record: PersonRecord) -> bool:
+    """Whether a record names the person."""
+    return isinstance(record, Identity)
 
 
 def current(store: Store, record_id: str) -> Held[Any]:

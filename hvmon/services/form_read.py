@@ -1,7 +1,7 @@
 """What was understood of a form, and the questions an unlikely value raises."""
 
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -20,7 +20,7 @@ class FormRead:
     records: tuple[PersonRecord, ...] = ()
     """What would be stored; empty while anything is missing, refused or asked and not yet answered."""
     words: Mapping[str, str] = field(default_factory=dict)
-    unlikely: frozenset[str] = frozenset()
+    unlikely: Mapping[str, str] = field(default_factory=dict)
     refused: Mapping[str, str] = field(default_factory=dict)
     missing: tuple[str, ...] = ()
     questions: tuple[EntryQuestion, ...] = ()
@@ -46,7 +46,7 @@ def concluded(
     dossier: Dossier | None,
     now: datetime,
     words: Mapping[str, str],
-    unlikely: Iterable[str],
+    unlikely: Mapping[str, str],
     refused: Mapping[str, str],
     missing: Sequence[str],
 ) -> FormRead:
@@ -58,7 +58,7 @@ def concluded(
     return FormRead(
         records=_with_reasons(records, asked, answers) if whole else (),
         words=words,
-        unlikely=frozenset(unlikely),
+        unlikely=unlikely,
         refused=refused,
         missing=tuple(missing),
         questions=tuple(once.values()),

@@ -9,7 +9,6 @@ from hvmon.records.base import Record
 from hvmon.records.dossier import Dossier
 from hvmon.services import typed
 from hvmon.services.asked import Answers, Ask
-from hvmon.services.clock_text import NotUnderstood
 from hvmon.services.form_read import FormRead, concluded
 
 
@@ -25,7 +24,7 @@ class Filled:
 class _Said:
     words: dict[str, str] = field(default_factory=dict)
     refused: dict[str, str] = field(default_factory=dict)
-    unlikely: set[str] = field(default_factory=set)
+    unlikely: dict[str, str] = field(default_factory=dict)
     records: list[Any] = field(default_factory=list)
 
 
@@ -65,16 +64,6 @@ def _read_part(part: Filled, asks: Sequence[Ask], answers: Answers, zone: str, s
     read = typed.read_record(part.model, texts, zone=zone, fixed=part.fixed)
     said.words |= {keys[name]: words for name, words in read.words.items() if name in keys}
     said.refused |= {keys.get(name, name): text for name, text in read.refused.items()}
-    said.unlikely |= {key for column, key in keys.items() if _unlikely(part.model, column, texts, zone)}
+    said.unlikely |= {keys[name]: text for name, text in read.unlikely.items() if name in keys}
     if read.record is not None:
         said.records.append(read.record)
-
-
-def _unlikely(model: type[Record], column: str, texts: Mapping[str, str], zone: str) -> bool:
-    text = texts[column]
-    if not text.strip():
-        return False
-    try:
-        return typed.read(model, column, text, zone=zone, unit=texts.get(f"{column}_unit") or None).unlikely
-    except NotUnderstood:
-        return False

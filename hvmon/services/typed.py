@@ -5,7 +5,7 @@ The accepted ranges are those of the record's own door, so that a form and an im
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
@@ -51,7 +51,8 @@ class Understood:
 
     value: Any
     words: str
-    unlikely: bool = False
+    unlikely: str = ""
+    """What is usual and the likely slip, for a value that is asked about; empty for a usual one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ class ReadRecord:
     words: Mapping[str, str] = field(default_factory=dict)
     refused: Mapping[str, str] = field(default_factory=dict)
     missing: tuple[str, ...] = ()
+    unlikely: Mapping[str, str] = field(default_factory=dict)
 
 
 def limit_of(column: str, unit: str | None = None) -> EntryLimit | None:
@@ -110,11 +112,12 @@ def column_of(model: type[Record], name: str) -> Column:
     return {column.name: column for column in columns(model)}[name]
 
 
+@lru_cache(maxsize=2048)
 def hint(model: type[Record], name: str, unit: str | None = None) -> str:
     """Say what an empty field accepts."""
     column = column_of(model, name)
     limit = limit_of(name, unit)
-    shape = _SHAPES.get(column.kind)
+    shape = "whole minutes" if "minutes" in name else _SHAPES.get(column.kind)
     tail = ", or n for not recorded" if column.may_be_not_recorded else ""
     if limit is not None:
         return f"{limit.accepted}{tail}"
@@ -151,12 +154,17 @@ def read(model: type[Record], name: str, text: str, *, zone: str, unit: str | No
     if not _is_unit(model, name):
         _check(model, name, value)
     number = value.value if isinstance(value, Pressure) else value
-    unlikely = (
-        limit is not None
-        and isinstance(number, int | Decimal)
-        and limit.verdict(Decimal(number)) == Verdict.CONFIRM
-    )
-    return Understood(value, words_of(value, limit.unit if limit else "", zone), unlikely)
+    unit_words = limit.unit if limit else "min" if "minutes" in name else ""
+    return Understood(value, words_of(value, unit_words, zone), _unlikely(limit, number))
+
+
+def _unlikely(limit: EntryLimit | None, number: object) -> str:
+    if limit is None or not isinstance(number, int | Decimal):
+        return ""
+    if limit.verdict(Decimal(number)) != Verdict.CONFIRM:
+        return ""
+    usual = f"{limit.ask_low} to {limit.ask_high} {limit.unit}".strip()
+    return f"is unlikely; usual is {usual}." + (f" Likely slip: {limit.slip}." if limit.slip else "")
 
 
 def _is_pressure(model: type[Record], name: str) -> bool:
@@ -239,6 +247,7 @@ def read_record(
     flat: dict[str, Any] = dict(fixed or {})
     words: dict[str, str] = {}
     refused: dict[str, str] = {}
+    unlikely: dict[str, str] = {}
     for column in columns(model):
         text = texts.get(column.name, "")
         if column.name in flat or not text.strip() or _unit_of_nothing(column.name, texts):
@@ -251,6 +260,8 @@ def read_record(
             refused[column.name] = str(error)
             continue
         words[column.name] = understood.words
+        if understood.unlikely:
+            unlikely[column.name] = understood.unlikely
         flat[column.name] = (
             understood.value.value if isinstance(understood.value, Pressure) else understood.value
         )
@@ -258,8 +269,8 @@ def read_record(
         c.name for c in columns(model) if c.required and c.name not in flat and c.name not in refused
     )
     if refused or missing:
-        return ReadRecord(None, words, refused, missing)
-    return _made(model, flat, words)
+        return ReadRecord(None, words, refused, missing, unlikely)
+    return replace(_made(model, flat, words), unlikely=unlikely)
 
 
 def _unit_of_nothing(name: str, texts: Mapping[str, str]) -> bool:

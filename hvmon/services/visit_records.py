@@ -51,7 +51,7 @@ class Work:
     asks: tuple[Ask, ...]
     started_at: datetime | None = None
     words: dict[str, str] = field(default_factory=dict)
-    unlikely: set[str] = field(default_factory=set)
+    unlikely: dict[str, str] = field(default_factory=dict)
     refused: dict[str, str] = field(default_factory=dict)
     records: list[PersonRecord] = field(default_factory=list)
 
@@ -70,7 +70,7 @@ def read_fields(work: Work) -> None:
             continue
         work.words[ask.key] = read.words
         if read.unlikely:
-            work.unlikely.add(ask.key)
+            work.unlikely[ask.key] = read.unlikely
 
 
 def _moment(work: Work, key: str) -> datetime | None:

@@ -130,13 +130,20 @@ def change(key: str, days_ago: int) -> SettingsChange:
     )
 
 
+def one_like_anna(key: str, name: str, number: str) -> tuple:
+    """Somebody with COPD, ordered settings and two gases."""
+    return (
+        identity(key, name, number, date(1952, 2, 3)),
+        person(key, DiagnosisGroup.COPD, goals="No intubation; home first"),
+        change(key, 400),
+        gas(key, 200, "6.9"),
+        gas(key, 100, "6.7"),
+    )
+
+
 def records() -> tuple:
     return (
-        identity(ANNA, "Anna Invented", "H1001", date(1952, 2, 3)),
-        person(ANNA, DiagnosisGroup.COPD, goals="No intubation; home first"),
-        change(ANNA, 400),
-        gas(ANNA, 200, "6.9"),
-        gas(ANNA, 100, "6.7"),
+        *one_like_anna(ANNA, "Anna Invented", "H1001"),
         identity(BRAM, HOSTILE, "H1002", date(1990, 12, 24)),
         person(BRAM, DiagnosisGroup.DUCHENNE, goals=HOSTILE),
     )

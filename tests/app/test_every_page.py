@@ -1,6 +1,7 @@
 """What holds on every page: whose it is, that it is invented, the caution; and for the code of all pages."""
 
 import ast
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -76,6 +77,22 @@ def test_rules_and_sources_are_all_listed():
     keys = set(reference.sources()["Key"])
     assert rules["Rule"].n_unique() == rules.height
     assert set(rules["Source"]) <= keys
+
+
+def test_the_banner_that_stays_in_sight_covers_what_scrolls_under_it_in_both_themes():
+    settings = tomllib.loads((APP.parents[1] / ".streamlit" / "config.toml").read_text())
+    light, dark = (settings["theme"][name]["backgroundColor"] for name in ("light", "dark"))
+    assert f"background: light-dark({light}, {dark})" in (APP / "browser.py").read_text()
+
+
+def test_the_dashboard_speaks_to_this_machine_only_and_tells_no_details():
+    settings = tomllib.loads((APP.parents[1] / ".streamlit" / "config.toml").read_text())
+    assert settings["server"]["address"] == "127.0.0.1"
+    assert settings["server"]["maxUploadSize"] == 20
+    assert settings["browser"]["gatherUsageStats"] is False
+    assert settings["client"]["showErrorDetails"] == "none"
+    assert settings["client"]["disableDataExport"] is True
+    assert settings["client"]["toolbarMode"] == "minimal"
 
 
 def _calls(tree: ast.AST) -> list[ast.Call]:

@@ -77,3 +77,11 @@ def test_a_rule_is_edited_for_one_person_with_a_reason(open_page, store: Store):
     press(session, "Save: rule for this person")
     edit = store.dossier(ANNA).rule_edit[0].record
     assert (edit.rule_id, edit.in_use, edit.edited_by) == ("GAS-1", False, "Nia Nurse")
+
+
+def test_hidden_names_are_hidden_here_too(open_page):
+    session = open_page("person")
+    session.toggle(key="hide_names").set_value(True)
+    shown = seen(session.run())
+    assert "Anna" not in shown
+    assert "H1001" not in shown

@@ -7,13 +7,16 @@ import subprocess
 import sys
 import time
 import urllib.request
+import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, Playwright, expect, sync_playwright
 
+from hvmon.store.store import Store
 from tests.app import invented
 
 ROOT = Path(__file__).parents[2]
@@ -111,12 +114,33 @@ def browser(playwright: Playwright) -> Iterator[Browser]:
     chromium.close()
 
 
-@pytest.fixture
-def served(tmp_path: Path) -> Iterator[Served]:
-    running = Served(invented.build(tmp_path / "invented.sqlite"), _free_port())
+@pytest.fixture(scope="session")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """Give one dashboard for all journeys; each journey has a person of its own."""
+    _chromium()
+    running = Served(invented.build(tmp_path_factory.mktemp("store") / "invented.sqlite"), _free_port())
     running.start()
     yield running
     running.stop()
+
+
+@dataclass(frozen=True)
+class Somebody:
+    """A person of one journey."""
+
+    key: str
+    number: str
+    name: str
+
+
+@pytest.fixture
+def somebody(served: Served) -> Somebody:
+    key = uuid.uuid4().hex
+    new = Somebody(key, f"J{key[:8]}", f"Jo {key[:6]}")
+    with Store.open(served.store_path) as store:
+        records = invented.one_like_anna(new.key, new.name, new.number)
+        store.save_all(records, actor="N. Invented", request_id=key, now=datetime.now(UTC))
+    return new
 
 
 @pytest.fixture

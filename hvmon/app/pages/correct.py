@@ -35,7 +35,7 @@ def _form(held: Held[Any], dossier: Dossier) -> form.Form:
         understand,
         save,
         "Save the correction",
-        "why_changed",
+        "",
         drafted=False,
     )
 
