@@ -6,6 +6,7 @@ from pathlib import Path
 
 import polars as pl
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from hvmon.app import cache
 from hvmon.services import caseload as caseload_service
@@ -74,26 +75,29 @@ AT_ONCE = 400
 """Stale summaries worked out without asking; more are worked out on request."""
 
 
-def _work_out(count: int) -> None:
-    bar = st.progress(0.0, text=f"Judging {count} people for today")
+def _work_out(count: int, place: DeltaGenerator) -> None:
+    bar = place.progress(0.0, text=f"Judging {count} people for today")
     caseload_service.refresh(
         cache.store(),
         today=cache.today(),
         progress=lambda done, total: bar.progress(done / total, text=f"Judged {done} of {total}"),
         edits=edits(),
     )
-    bar.empty()
+    place.empty()
 
 
 def bring_up_to_date() -> int:
     """Judge who is not judged for today, or offer to; give how many are left."""
+    place = st.empty()  # always there, so that nothing below it moves while people are judged
     waiting = stale()
     if 0 < waiting <= AT_ONCE:
-        _work_out(waiting)
+        _work_out(waiting, place)
         return 0
     if waiting:
-        st.warning(f"{waiting} people are not judged for today and are not in this list.")
-        if st.button("Judge them now", type="primary"):
-            _work_out(waiting)
+        with place.container():
+            st.warning(f"{waiting} people are not judged for today and are not in this list.")
+            pressed = st.button("Judge them now", type="primary")
+        if pressed:
+            _work_out(waiting, place)
             st.rerun()
     return waiting

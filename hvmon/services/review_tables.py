@@ -129,6 +129,33 @@ def _dips(night: NightSummary) -> str:
     return f"{night.dips_per_h} dips of {night.dip_size_pct} % an hour ({night.dip_convention})"
 
 
+def nights_table(dossier: Dossier) -> Table:
+    """Give overnight studies, newest first; an index stands only with its convention."""
+    rows = []
+    for held in reversed(dossier.night_summary):
+        night = held.record
+        share = night.below_90_pct
+        rows.append(
+            {
+                "Night of": f"{night.night_of:%d %b %Y}",
+                "Ventilator": night.ventilator.value,
+                "Oxygen": oxygen_words(night.oxygen_l_min),
+                "Valid": _hours(night.valid_s),
+                "Mean, lowest SpO2": f"{words(night.spo2_mean_pct, '%')}, {words(night.spo2_nadir_pct, '%')}",
+                "Below 90 %": NONE if share is None else f"{share:.0f} % of valid time",
+                "Dips, by convention": _dips(night) or NONE,
+                "tcCO2 mean, peak": f"{words(night.tcco2_mean)}, {words(night.tcco2_peak)}",
+                "Drift": night.drift_correction.value,
+                "Signal": "stored" if night.signal_hash else "typed from a report",
+            }
+        )
+    return rows
+
+
+def _hours(seconds: int | NotRecorded) -> str:
+    return str(seconds) if isinstance(seconds, NotRecorded) else f"{seconds / 3600:.1f} h"
+
+
 def symptoms_table(dossier: Dossier) -> Table:
     """Give ratings, flap and questionnaire totals, newest first."""
     rows = []
