@@ -229,6 +229,17 @@ def test_a_file_that_ends_in_the_repeated_hour_without_stepping_back_is_in_its_f
     assert signal.n_seconds == 1800
 
 
+def test_a_file_that_lies_in_the_repeated_hour_or_reaches_it_over_a_hole_is_asked_for_the_pass():
+    clock = in_zone(AUTUMN, 3600)
+    inside, after_a_hole = clock[600:1200], clock[:30] + clock[600:1200]
+    for part, first_utc in ((inside, 0), (after_a_hole, 23)):
+        assert questions(rows(part))["clock_change"].options == (FIRST_TIME, SECOND_TIME)
+        first = night(rows(part), LONDON | {"clock_change": FIRST_TIME}).signal
+        second = night(rows(part), LONDON | {"clock_change": SECOND_TIME}).signal
+        assert first.start_utc.hour == first_utc
+        assert second.end_utc - first.end_utc == dt.timedelta(hours=1)
+
+
 def test_absent_rows_stay_gaps_and_are_told():
     clock = stamps(count=300)
     outcome = night(rows(clock[:100] + clock[220:]))

@@ -230,6 +230,12 @@ def test_good_rows_are_kept_apart_from_bad_ones_and_all_bad_ones_are_counted():
     assert report.problems_not_listed
 
 
+def test_rows_of_empty_cells_are_no_rows():
+    report = read_table_bytes((HEADER + ROW + ",,,,\n" + ",,,,\n").encode(), WEIGHT)
+    assert (report.rows_in_file, len(report.good), report.problems) == (1, 1, ())
+    assert problem_of(HEADER + ",,,,\n").given == "no rows"
+
+
 def test_a_folder_names_files_that_are_no_table(tmp_path):
     assert "no CSV file" in read_folder(tmp_path).problems[0].given
     (tmp_path / "weights.csv").write_text(HEADER + ROW)
