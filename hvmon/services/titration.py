@@ -1,0 +1,398 @@
+"""What a titration review shows of one person: why CO2 rises, what machine and gases imply, what-if, a plan.
+
+It explains and estimates. It recommends no setting; a plan that is saved is the team's own.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+
+from hvmon.records.dossier import Dossier, local
+from hvmon.records.held import Held
+from hvmon.records.settings import PlannedChange, SettingsChange
+from hvmon.rules.differential import Differential, differential
+from hvmon.rules.packs import Pack
+from hvmon.services.as_of import end_of_day, known_on
+from hvmon.services.outcome import Outcome, attempt
+from hvmon.services.packs_in_use import Edits, pack_in_use
+from hvmon.services.proposals import change_words
+from hvmon.services.trends import TrendView, trend_view
+from hvmon.stats.acid_base import GasReading, read_gases
+from hvmon.stats.anchor import BREATHING_WINDOW_DAYS, Anchor, Baseline, anchor_of_gas, baseline_of
+from hvmon.stats.body import Body, MeasuredDeadSpace, body_of
+from hvmon.stats.breathing import LEAK_LIMIT_L_MIN
+from hvmon.stats.figure import Refused
+from hvmon.stats.machine import MachineSettings, Proposal
+from hvmon.stats.own_response import OwnResponse, own_response_of
+from hvmon.stats.priors import Priors, default_priors
+from hvmon.stats.series import changes_frame
+from hvmon.stats.ventilation import (
+    GasEstimate,
+    VentilationEstimate,
+    gas_estimate,
+    refused_as_arterial,
+    ventilation_of_night,
+    ventilation_of_period,
+)
+from hvmon.stats.whatif import WhatIf, what_if
+from hvmon.store.store import Store
+from hvmon.vocabulary import ActionState, FilterKind, Interface, TestKind
+
+__all__ = [
+    "TitrationView",
+    "Tried",
+    "WhatIf",
+    "dead_space_ml",
+    "earliest_recheck",
+    "free_moment",
+    "leak_limit_l_min",
+    "planned",
+    "save_plan",
+    "starting_cautions",
+    "starting_settings",
+    "titration",
+    "titration_of",
+    "try_proposals",
+]  # fmt: skip
+
+LEAK_RULE = "USE-3"
+"""The rule whose limit of unintentional leak decides whether displayed volumes are used."""
+
+MOST_PROPOSALS = 3
+"""Proposals side by side; more do not fit beside one another."""
+
+OLD_ANCHOR_DAYS = 180
+"""[d] a starting reading older than this is called old (Project)."""
+
+CENT_KPA = Decimal("0.01")
+
+
+@dataclass(frozen=True)
+class TitrationView:
+    """Everything a titration review shows of one person before a proposal is made."""
+
+    dossier: Dossier
+    today: date
+    differential: Differential | Refused
+    body: Body
+    last_night: VentilationEstimate | None
+    """None when no night of use is recorded."""
+    period: VentilationEstimate
+    period_start: date
+    """First night of the period; the last is that before today."""
+    gases: tuple[GasEstimate, ...]
+    """Newest first."""
+    readings: tuple[GasReading | Refused, ...]
+    """The acid-base reading of each gas of `Dossier.blood_gas`, in its order."""
+    baseline: Baseline | Refused
+    own: OwnResponse | None
+    leak_limit_l_min: float
+
+    @property
+    def settings(self) -> SettingsChange | None:
+        """The settings in force; None when none are recorded."""
+        return self.dossier.settings_at(end_of_day(self.today, self.dossier.person.zone))
+
+    @property
+    def plans(self) -> tuple[Held[PlannedChange], ...]:
+        """Planned changes that are still open, newest first."""
+        held = (plan for plan in self.dossier.planned_change if plan.record.state == ActionState.OPEN)
+        return tuple(sorted(held, key=lambda plan: plan.record.planned_at, reverse=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What became of one proposal: an answer, or why there is none and what it needs."""
+
+    proposal: Proposal
+    answer: WhatIf | None
+    refused: str = ""
+    needs: str = ""
+
+    @property
+    def label(self) -> str:
+        """Name of the proposal."""
+        return self.proposal.label
+
+
+def titration(
+    store: Store, person_key: str, *, today: date, edits: Edits | None = None, priors: Priors | None = None
+) -> TitrationView:
+    """Give what a titration review shows of one person.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    person_key : str
+        Whose.
+    today : date
+        Only what was measured up to the end of this day is used.
+    edits : mapping, optional
+        The service's edits of the rules; its limit of unintentional leak is the one used.
+    priors : Priors, optional
+        The table of assumptions.
+    """
+    return titration_of(store.dossier(person_key), today=today, edits=edits, priors=priors)
+
+
+def titration_of(
+    dossier: Dossier,
+    *,
+    today: date,
+    trend: TrendView | None = None,
+    edits: Edits | None = None,
+    priors: Priors | None = None,
+    below_140_cm: bool = False,
+    measured: MeasuredDeadSpace | None = None,
+) -> TitrationView:
+    """Give the view of a dossier; see `titration`.
+
+    Parameters
+    ----------
+    trend : TrendView, optional
+        The trend of this person as of this day, where a caller has it already.
+    below_140_cm : bool
+        Somebody has decided to use predicted weight below 140 cm.
+    measured : MeasuredDeadSpace, optional
+        A measured dead space; it replaces the estimate.
+    """
+    known = known_on(dossier, today)
+    leak = leak_limit_l_min(pack_in_use(known, today=today, edits=edits))
+    change = known.settings_at(end_of_day(today, known.person.zone))
+    program = change.program_1 if change else None
+    body = body_of(
+        known, today,
+        interface=program.interface if program else Interface.NOT_RECORDED,
+        filter_kind=program.filter_kind if program else FilterKind.NONE,
+        below_140_cm=below_140_cm, measured=measured,
+    )  # fmt: skip
+    table, start = priors or default_priors(), _period_start(change, today)
+    return TitrationView(
+        dossier=known,
+        today=today,
+        differential=differential(known),
+        body=body,
+        last_night=_last_night(known, body, leak),
+        period=ventilation_of_period(
+            known, start, today + timedelta(days=1), body, leak_limit_l_min=leak
+        ),
+        period_start=start,
+        gases=tuple(
+            gas_estimate(known, held, body, leak_limit_l_min=leak) for held in reversed(known.blood_gas)
+        ),
+        readings=read_gases(known),
+        baseline=baseline_of(
+            known, today,
+            leak_limit_l_min=leak, below_140_cm=below_140_cm, measured=measured, priors=table,
+        ),
+        own=_own(known, trend or trend_view(known, today=today, limit=None), table),
+        leak_limit_l_min=leak,
+    )  # fmt: skip
+
+
+def leak_limit_l_min(pack: Pack) -> float:
+    """Give the team's limit of unintentional leak [L/min]; the default where the pack leaves it out."""
+    found = pack.rule(LEAK_RULE)
+    return float(found.limit.value) if found else LEAK_LIMIT_L_MIN
+
+
+def _last_night(dossier: Dossier, body: Body, leak: float) -> VentilationEstimate | None:
+    if not dossier.nightly_use:
+        return None
+    return ventilation_of_night(dossier.nightly_use[-1].record, body, leak_limit_l_min=leak)
+
+
+def _period_start(change: SettingsChange | None, today: date) -> date:
+    """Give the first night of the last four weeks, or of the days since the settings were changed."""
+    start = today - timedelta(days=BREATHING_WINDOW_DAYS)
+    return start if change is None else max(start, local(change.changed_at, change.zone).date())
+
+
+def _own(dossier: Dossier, trend: TrendView, priors: Priors) -> OwnResponse | None:
+    made = trend.estimate
+    if made is None:
+        return None
+    return own_response_of(made.changes, changes_frame(dossier), made.level.median, priors=priors)
+
+
+def starting_settings(view: TitrationView) -> MachineSettings:
+    """Give the settings every proposal starts from.
+
+    Raises
+    ------
+    ValueError
+        There is no starting point; see `TitrationView.baseline`.
+    """
+    if isinstance(view.baseline, Refused):
+        raise ValueError(view.baseline.reason)  # noqa: TRY004 - a refusal is a value, not a wrong type
+    return view.baseline.settings
+
+
+def dead_space_ml(view: TitrationView) -> float | None:
+    """Give the dead space taken [mL]; None when it is not known."""
+    space = view.body.dead_space
+    return None if isinstance(space, Refused) else space.total.value
+
+
+def starting_cautions(view: TitrationView) -> tuple[str, ...]:
+    """Say what is weak about the reading that what-ifs start from: its age, and what was read since."""
+    base = view.baseline
+    if isinstance(base, Refused):
+        return ()
+    found = []
+    age = (view.today - base.anchor.day).days
+    if age > OLD_ANCHOR_DAYS:
+        found.append(f"the reading it starts from is {age} days old")
+    newer = _newer_gas(view, base.anchor)
+    if newer is not None:
+        found.append(f"since then {newer.words}; a what-if says nothing of that reading")
+    change = view.settings
+    if change is not None and change.program_2 is not None:
+        found.append("two programs are set; what-ifs are of program 1")
+    return tuple(found)
+
+
+def _newer_gas(view: TitrationView, anchor: Anchor) -> Anchor | None:
+    """Give the newest usable gas drawn after the starting reading."""
+    usable = [
+        held
+        for held in view.dossier.blood_gas
+        if refused_as_arterial(held.record) is None and held.record.drawn_at > anchor.at
+    ]
+    return anchor_of_gas(usable[-1]) if usable else None
+
+
+def try_proposals(
+    view: TitrationView, proposals: Sequence[Proposal], *, priors: Priors | None = None, seed: int = 1
+) -> tuple[Tried, ...]:
+    """Answer proposals from this person's own starting point, in the order given.
+
+    A setting that is impossible, or does not belong to the mode, is refused by name and leaves the other
+    proposals alone.
+    """
+    return tuple(_tried(view, proposal, priors, seed) for proposal in proposals)
+
+
+def _tried(view: TitrationView, proposal: Proposal, priors: Priors | None, seed: int) -> Tried:
+    base = view.baseline
+    if isinstance(base, Refused):
+        return Tried(proposal, None, base.reason, base.needs)
+    try:
+        answer = what_if(
+            base, proposal, own=view.own, priors=priors, leak_limit_l_min=view.leak_limit_l_min, seed=seed
+        )
+    except ValueError as error:
+        return Tried(proposal, None, str(error))
+    if isinstance(answer, Refused):
+        return Tried(proposal, None, answer.reason, answer.needs)
+    return Tried(proposal, answer)
+
+
+# --- a plan ----------------------------------------------------------------------------------------
+
+
+def earliest_recheck(answer: WhatIf, today: date) -> date | None:
+    """Give the first day on which an awake gas would be honest; None where no time was estimated."""
+    if answer.steady is None:
+        return None
+    return today + timedelta(days=answer.steady.earliest_day_gas_days)
+
+
+def free_moment(dossier: Dossier, now: datetime) -> datetime:
+    """Give the first whole second from `now` on at which no change was planned for this person."""
+    taken = {held.record.planned_at for held in dossier.planned_change}
+    moment = now.astimezone(UTC).replace(microsecond=0)
+    while moment in taken:
+        moment += timedelta(seconds=1)
+    return moment
+
+
+def save_plan(
+    store: Store,
+    person_key: str,
+    whatif: WhatIf,
+    *,
+    why: str,
+    owed_test: TestKind,
+    owed_by: date,
+    actor: str,
+    now: datetime,
+    request_id: str,
+) -> Outcome:
+    """Store a proposal as a planned change with the recheck it owes.
+
+    Parameters
+    ----------
+    whatif
+        The answered proposal; its expected value and 95 percent interval are kept with it.
+    why, owed_test, owed_by
+        Why it was agreed, and which test is owed by when.
+    now
+        When it was planned.
+    request_id
+        The same request again adds nothing.
+
+    Raises
+    ------
+    ValueError
+        No test is named, or its day lies before the plan.
+    """
+    zone = store.dossier(person_key).person.zone
+    plan = planned(
+        whatif, person_key, zone, why=why, owed_test=owed_test, owed_by=owed_by, actor=actor, now=now
+    )
+
+    def attempt_once() -> tuple[bool, tuple[Held[PlannedChange], ...]]:
+        saved = store.save(plan, actor=actor, request_id=request_id, now=now)
+        return saved.added, (saved.held,)
+
+    return attempt(attempt_once)
+
+
+def planned(
+    whatif: WhatIf,
+    person_key: str,
+    zone: str,
+    *,
+    why: str,
+    owed_test: TestKind,
+    owed_by: date,
+    actor: str,
+    now: datetime,
+) -> PlannedChange:
+    """Give the record of a planned change; see `save_plan`."""
+    if owed_test == TestKind.NONE:
+        raise ValueError("owed_test is 'none'; a planned change owes a test: name it")
+    day = local(now, zone).date()
+    if owed_by < day:
+        raise ValueError(f"owed_by {owed_by} lies before the plan of {day}")
+    return PlannedChange(
+        person_key=person_key,
+        planned_at=now,
+        zone=zone,
+        planned_by=actor,
+        proposal=change_words(whatif)[:200],
+        expected_paco2_kpa=_cents(whatif.expected_kpa),
+        expected_low_kpa=_cents(whatif.low_95_kpa),
+        expected_high_kpa=_cents(whatif.high_95_kpa),
+        why=why,
+        owed_test=owed_test,
+        owed_by=owed_by,
+        state=ActionState.OPEN,
+        comment=_comment(whatif),
+    )
+
+
+def _cents(kpa: float) -> Decimal:
+    return Decimal(str(kpa)).quantize(CENT_KPA)
+
+
+def _comment(whatif: WhatIf) -> str:
+    """Keep what the expected value is of, what it started from, and by which methods."""
+    methods = "; ".join(f"{part.method.value} {100 * part.weight:.0f} %" for part in whatif.parts)
+    return (
+        f"Expected value of {whatif.quantity.value}, with its 95 % interval, from {whatif.anchor.words}. "
+        f"Methods: {methods}."
+    )
