@@ -1,6 +1,6 @@
 """The header of an EDF or EDF+ file, checked field by field before anything else reads the file.
 
-Layout after Kemp et al. 1992 (EDF) and Kemp and Olivan 2003 (EDF+): a fixed part of 256 bytes and 256 bytes
+Layout after the EDF and EDF+ specification (source `EDFPlus`): a fixed part of 256 bytes and 256 bytes
 for each signal, all text, each field of fixed width.
 """
 

@@ -1,6 +1,6 @@
 """Time-stamped annotation lists of EDF+: where each data record lies on the clock, and its marks.
 
-Kemp and Olivan 2003, section 2.2: the first list of the first annotation signal of a record gives the
+EDF+ specification, time keeping (source `EDFPlus`): the first list of the first annotation signal of a record gives the
 record's own onset. A reader that joins records without it closes every hole of a discontinuous file.
 """
 
