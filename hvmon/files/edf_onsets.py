@@ -1,7 +1,8 @@
 """Time-stamped annotation lists of EDF+: where each data record lies on the clock, and its marks.
 
-EDF+ specification, time keeping (source `EDFPlus`): the first list of the first annotation signal of a record gives the
-record's own onset. A reader that joins records without it closes every hole of a discontinuous file.
+EDF+ specification, time keeping (source `EDFPlus`): the first list of the first annotation signal of a
+record gives the record's own onset. A reader that joins records without it closes every hole of a
+discontinuous file.
 """
 
 import re
