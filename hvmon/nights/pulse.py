@@ -8,7 +8,7 @@ of more than 10 s starts afresh. Rises are given per hour of valid pulse.
 import numpy as np
 
 from hvmon.nights.conventions import BRIDGED_GAP_S, PULSE_BEFORE_S, PULSE_RISE, PULSE_SETTLED
-from hvmon.nights.validity import BoolArray
+from hvmon.nights.validity import BoolArray, IntArray
 from hvmon.records.night_signal import Int16Array
 
 
@@ -16,19 +16,17 @@ def count_rises(pulse_tenths: Int16Array, valid: BoolArray) -> int:
     """Count the rises of 6/min or more."""
     t = np.flatnonzero(valid)
     x = pulse_tenths[t].astype(np.int64)
-    starts = np.searchsorted(t, t - PULSE_BEFORE_S)
-    fresh = np.concatenate(([0], np.flatnonzero(np.diff(t) > BRIDGED_GAP_S + 1) + 1))
-    after_gap = fresh[np.searchsorted(fresh, np.arange(len(t)), side="right") - 1]
+    fresh = np.flatnonzero(np.diff(t) > BRIDGED_GAP_S + 1) + 1
     candidates = np.flatnonzero(x >= _lowest_before(pulse_tenths, valid)[t] + PULSE_RISE)
-    seconds, values, since = t.tolist(), x.tolist(), np.maximum(starts, after_gap).tolist()
-    gap = after_gap.tolist()
+    in_window = np.searchsorted(t, t[candidates] - PULSE_BEFORE_S)
+    after_gap = np.concatenate(([0], fresh))[np.searchsorted(fresh, candidates, side="right")]
     rises = free_from = 0
-    for j in candidates.tolist():
-        first = max(since[j], free_from)
-        if j <= first or values[j] < min(values[first:j]) + PULSE_RISE:
+    for j, since in zip(candidates.tolist(), np.maximum(in_window, after_gap).tolist(), strict=True):
+        first = max(since, free_from)
+        if j <= first or x[j] < x[first:j].min() + PULSE_RISE:
             continue
         rises += 1
-        free_from = _settled(seconds, values, gap, j)
+        free_from = _settled(t, x, fresh, j)
     return rises
 
 
@@ -44,12 +42,15 @@ def _lowest_before(pulse_tenths: Int16Array, valid: BoolArray) -> Int16Array:
     return lowest[PULSE_BEFORE_S - 1 : -1]
 
 
-def _settled(seconds: list[int], values: list[int], gap: list[int], j: int) -> int:
+def _settled(t: IntArray, x: IntArray, fresh: IntArray, j: int) -> int:
     """Position of the first value that is over the rise found at position `j`."""
-    peak = values[j]
-    for i in range(j + 1, len(seconds)):
-        late = seconds[i] - seconds[j] >= PULSE_BEFORE_S
-        if gap[i] > j or late or values[i] <= peak - PULSE_SETTLED:
+    gap = int(np.searchsorted(fresh, j, side="right"))
+    stop = min(
+        int(np.searchsorted(t, t[j] + PULSE_BEFORE_S)), int(fresh[gap]) if gap < len(fresh) else len(t)
+    )
+    peak, *after = x[j:stop].tolist()
+    for i, value in enumerate(after, j + 1):
+        if value <= peak - PULSE_SETTLED:
             return i
-        peak = max(peak, values[i])
-    return len(seconds)
+        peak = max(peak, value)
+    return stop

@@ -6,7 +6,7 @@ import pytest
 
 
 def load(name):
-    """Load a helper module that stands beside the tests."""
+    """Load a module that stands beside the tests."""
     spec = spec_from_file_location(f"nights_{name}", Path(__file__).with_name(f"{name}.py"))
     module = module_from_spec(spec)
     sys.modules[spec.name] = module
