@@ -65,8 +65,8 @@ def draw(rng, pattern, truth):
     return One(times, np.array([SOURCES[k] for k in which]), np.exp(y), onset)
 
 
-def model_scores(people):
-    """P(rise since 12 months before) and whether enough, at each look of each person."""
+def model_scores(people, *, more=False):
+    """P(rise since 12 months before), or of a rise > 0.3 kPa, and whether enough, at each look of each person."""
     cases, owner = [], []
     none = changes_frame([], [])
     for index, one in enumerate(people):
@@ -82,7 +82,7 @@ def model_scores(people):
     enough = [np.zeros(one.times.size, dtype=bool) for one in people]
     for (index, look), posterior in zip(owner, posteriors(cases, PRIORS), strict=True):
         rise = rise_since(posterior, interval=False)
-        out[index][look] = 0.0 if rise is None else rise.p_rise
+        out[index][look] = 0.0 if rise is None else rise.p_rise_more if more else rise.p_rise
         enough[index][look] = sufficiency(posterior, PRIORS).enough
     return out, enough
 
@@ -131,11 +131,38 @@ def classic_scores(people):
     return out
 
 
+def usual(people_count, seed):
+    """False flags at usual thresholds: people without change, at the last look and at any look of year two."""
+    print("| No true change, usual thresholds: % flagged at the last look / at any look of year two | " + " | ".join(PATTERNS) + " |")
+    print("|---|" + "---|" * len(PATTERNS))
+    rows = {}
+    for place, pattern in enumerate(PATTERNS):
+        rng = np.random.default_rng([seed, 100 + place])
+        people = [draw(rng, pattern, "none") for _ in range(people_count)]
+        for label, more in (("P(rise)", False), ("P(rise > 0.3 kPa)", True)):
+            scores, enough = model_scores(people, more=more)
+            for tier, cut in (("watch, >= 0.80", 0.8), ("likely, >= 0.95", 0.95)):
+                told = [(s >= cut) & e for s, e in zip(scores, enough, strict=True)]
+                rows.setdefault(f"hvmon {label} {tier}", []).append(told)
+        classic = classic_scores(people)
+        cuts = {Method.REFERENCE_CHANGE: 1.645, Method.THEIL_SEN: 1.96, Method.MANN_KENDALL: 1.96, Method.EWMA: 3.0, Method.CUSUM: 4.0}
+        for method, cut in cuts.items():
+            for kind in ("any source", "same source"):
+                rows.setdefault(f"{method.value}, {kind}", []).append([s >= cut for s in classic[f"{method.value}, {kind}"]])
+        rows.setdefault("last reading above 6.5 kPa", []).append([s > 6.5 for s in classic["fixed threshold"]])
+    for name, cells in rows.items():
+        print(f"| {name} | " + " | ".join(f"{100 * np.mean([f[-1] for f in told]):.1f} / {100 * np.mean([f.any() for f in told]):.1f}" for told in cells) + " |")
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--people", type=int, default=300)
     parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--usual", action="store_true", help="only the false flags at usual thresholds")
     args = parser.parse_args()
+    if args.usual:
+        usual(args.people, args.seed)
+        return
     print(f"n = {args.people} people a cell ({2 * args.people} without change to set thresholds), seed {args.seed}\n")
     for place, pattern in enumerate(PATTERNS):
         table, default, charts = {}, {}, {}

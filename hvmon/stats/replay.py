@@ -265,11 +265,15 @@ class _Standing:
 
 
 def trend_status(posterior: Posterior, options: ReplayOptions, priors: Priors) -> dict[str, Status]:
-    """Give the trend flags of one day, two tiers each: rise since the review, level above each limit."""
+    """Give the trend flags of one day in two tiers: rise, rise of more than 0.3 kPa, above a limit."""
     ids, row = posterior.case.ids, posterior.rows.now
     rise = rise_since(posterior, interval=False)
     told = sufficiency(posterior, priors).enough
-    chances = {"trend: rise": rise.p_rise if rise is not None and told else None}
+    known = rise if told else None
+    chances = {
+        "trend: rise": None if known is None else known.p_rise,
+        "trend: rise of more than 0.3 kPa": None if known is None else known.p_rise_more,
+    }
     for limit in options.limits_kpa:
         chances[f"trend: above {limit:g} kPa"] = chance_above(
             float(np.log(limit)),
