@@ -137,10 +137,15 @@ def read_header(content: bytes) -> EdfHeader:
     )
 
 
+def is_24_bit(content: bytes) -> bool:
+    """Whether the file begins as the 24-bit relative of EDF does: byte 255, then a letter."""
+    return content[:1] == b"\xff" and content[1:2].isalpha()
+
+
 def _fixed_fields(content: bytes) -> dict[str, str]:
     if not content:
         raise UnreadableNight("The file is empty; an EDF file begins with a header of at least 256 bytes.")
-    if content.startswith(b"\xffBIOSEMI"):
+    if is_24_bit(content):
         raise field_error("version", "24-bit BDF", "'0', a 16-bit EDF file")
     fields, start = {}, 0
     for name, width in FIXED_FIELDS:

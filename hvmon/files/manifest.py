@@ -87,7 +87,7 @@ def _answers(row: Mapping[str, str]) -> dict[str, str]:
 
 def _word(where: str, column: str, text: str | None, words: type[Word]) -> Word:
     try:
-        return words(text)
+        return words(text or "")
     except ValueError:
         accepted = ", ".join(word.value for word in words)
         raise BadManifest(f"{where}: {column} {text!r}; accepted: {accepted}") from None

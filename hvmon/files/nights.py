@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from hvmon.files import night_csv, night_edf
+from hvmon.files.edf_header import is_24_bit
 from hvmon.files.understood import Outcome, UnreadableNight, read_file
 
 _OTHER_FORMATS = {
@@ -31,6 +32,6 @@ def understand_bytes(content: bytes, answers: Mapping[str, str]) -> Outcome:
     for start, words in _OTHER_FORMATS.items():
         if content.startswith(start):
             raise UnreadableNight(f"The file is {words}.")
-    if content.startswith((b"0       ", b"\xffBIOSEMI")):
+    if content.startswith(b"0       ") or is_24_bit(content):
         return night_edf.understand_bytes(content, answers)
     return night_csv.understand_bytes(content, answers)

@@ -331,7 +331,7 @@ GOOD = edf(Signal(), PULSE, onsets=[10 * k for k in range(6)])
     ("start", "text", "field"),
     [
         (0, "1", "version"),
-        (0, "\xffBIOSEMI", "version"),
+        (0, "\xffTWOFOUR", "version"),
         (88, "Startdate 31-FEB-2026 X X X", "recording identification"),
         (88, "Startdate 02-MRZ-2026 X X X", "recording identification"),
         (176, "25.00.00", "start time"),
