@@ -20,7 +20,7 @@ from pathlib import Path
 from hvmon.files.tables import read_folder, write_folder
 from hvmon.records.base import PersonRecord
 from hvmon.records.course import NightlyUse
-from hvmon.records.gas import BloodGas
+from hvmon.records.gas import BloodGas, SpotTranscutaneous
 from hvmon.records.person import Identity
 from hvmon.rules.judge import findings
 from hvmon.services import caseload
@@ -111,25 +111,36 @@ def save_visit(store: Store, key: str) -> None:
     store.save_all(records, actor="study", request_id=uuid.uuid4().hex, now=NOW)
 
 
+def repeated(records: list[PersonRecord], dated_by: str, wanted: int) -> list[PersonRecord]:
+    """Give so many readings: those given, again and again on earlier days."""
+    made = []
+    for turn in range(-(-wanted // len(records))):
+        for record in records:
+            earlier = getattr(record, dated_by) - timedelta(days=turn, minutes=turn)
+            changes: dict[str, object] = {dated_by: earlier, "visit_id": None}
+            if isinstance(record, BloodGas):
+                changes["analysed_at"] = None
+            made.append(record.model_copy(update=changes))
+    return made[:wanted]
+
+
 def measure_import(folder: Path, rows: int) -> float:
-    """Import so many blood gases through the CSV path, checks on; give the time [s]."""
+    """Import so many gases and transcutaneous readings as CSV, checks on; give the time [s]."""
     people = [record for record in copies(500) if not isinstance(record, NightlyUse)]
     gases = [record for record in people if isinstance(record, BloodGas)]
-    many = []
-    for turn in range(-(-rows // len(gases))):
-        shift = timedelta(days=4000 + turn, minutes=turn)
-        many += [
-            gas.model_copy(update={"drawn_at": gas.drawn_at - shift, "analysed_at": None, "visit_id": None})
-            for gas in gases
-        ]
-    by_table: dict[str, list[PersonRecord]] = {"blood_gas": list(many[:rows])}
+    spots = [record for record in people if isinstance(record, SpotTranscutaneous)]
+    by_table: dict[str, list[PersonRecord]] = {
+        "blood_gas": repeated(gases, "drawn_at", rows // 2),
+        "spot_transcutaneous": repeated(spots, "read_at", rows - rows // 2),
+    }
     for name, kind in (("person", "Person"), ("identity", "Identity")):
         by_table[name] = [record for record in people if type(record).__name__ == kind]
     tables = folder / f"tables-{rows}"
     write_folder(tables, by_table)
     with Store.open(folder / f"import-{rows}.sqlite", create=True) as store:
         took = seconds(lambda: import_tables(store, tables, actor="study", now=NOW))
-        assert store.frame("blood_gas").height == rows  # noqa: S101 - a study checks itself
+        held = store.frame("blood_gas").height + store.frame("spot_transcutaneous").height
+        assert held == rows  # noqa: S101 - a study checks itself
     return took
 
 
