@@ -21,8 +21,8 @@ _STYLE = """
   pointer-events: none; color: inherit; text-decoration: none;
 }
 [data-testid="stMain"] { scroll-padding: 10rem 0 4rem; }
-[data-testid="stElementToolbar"] :is(button, span)[aria-label="Download as PNG"],
-[data-testid="stElementToolbar"] :is(button, span)[aria-label="Copy Vega-Lite spec"] { display: none; }
+[data-testid="stElementToolbar"] button[aria-label^="Download as PNG"],
+[data-testid="stElementToolbar"] button[aria-label^="Copy Vega-Lite spec"] { display: none; }
 .st-key-hvmon_style, .st-key-hvmon_focus { display: none; }
 @media print {
   [data-testid="stSidebar"], [data-testid="stHeader"], button { display: none !important; }

@@ -17,15 +17,15 @@ TODAY_VARIABLE = "HVMON_TODAY"
 
 @st.cache_resource(show_spinner=False)
 def _opened(path: Path, _create: bool) -> stores.Store:
-    store = stores.open_store(path, create=_create)
-    _settle()
-    return store
+    return stores.open_store(path, create=_create)
 
 
-def _settle() -> None:
-    """Take what is loaded out of the collector's sight: each run of a page ends with a full collection."""
+@st.cache_resource(show_spinner=False)
+def settle(page: str) -> str:
+    """Take what a page has loaded out of the collector's sight, once: every run ends with a collection."""
     gc.collect()
     gc.freeze()
+    return page
 
 
 def store_path() -> Path:

@@ -27,6 +27,7 @@ def run() -> None:
     sidebar.draw()
     try:
         page.run()
+        cache.settle(page.title)
     except StoreError as error:
         st.error(parts.plain(error))
         parts.caution()

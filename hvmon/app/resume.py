@@ -7,10 +7,14 @@ from hvmon.app.form import Form, begin, begun, told
 from hvmon.app.parts import go_to, plain, shown_name
 from hvmon.records.dossier import local
 from hvmon.services import corrections, drafts
+from hvmon.services.stores import StoreError
 
 
 def _begun_words(one: drafts.Unfinished) -> str:
-    dossier = cache.dossier(one.person_key)
+    try:
+        dossier = cache.dossier(one.person_key)
+    except StoreError as error:
+        return str(error)
     name = shown_name(dossier.identity.name) if dossier.identity else one.person_key
     when = f"{local(one.kept_at, dossier.person.zone):%d %b %Y %H:%M}"
     count = sum(1 for text in one.answers.values() if text)

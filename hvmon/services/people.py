@@ -4,8 +4,6 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import uuid4
 
-import polars as pl
-
 from hvmon.records.dossier import Dossier
 from hvmon.records.person import Person
 from hvmon.store.reading import PersonLine
@@ -83,8 +81,6 @@ def new_person_key() -> str:
 
 
 def own_records(store: Store, person_key: str) -> tuple[str, ...]:
-    """Give the record ids of who the person is: identity and clinical basics."""
-    trail = store.audit_trail(person_key, limit=1_000_000)
-    return tuple(
-        trail.filter(pl.col("table").is_in(["identity", "person"]))["record_id"].unique(maintain_order=True)
-    )
+    """Give the record ids of who the person is: clinical basics and identity."""
+    person, identity = store.person_records(person_key)
+    return (person.record_id, identity.record_id) if identity else (person.record_id,)
