@@ -4,6 +4,7 @@ Run from the project's folder:
 
     python docs/studies/store_speed.py                  # both sizes, the table of docs/store.md
     python docs/studies/store_speed.py --people 500     # one size
+    python docs/studies/store_speed.py --nights 0       # without the nights: what depends on people alone
 
 Each figure stands beside a named alternative measured in the same run, so that ratios can be trusted
 where the machine cannot.
@@ -102,7 +103,7 @@ def night(key: str, day: date, draw: random.Random) -> NightlyUse:
     )  # fmt: skip
 
 
-def one_person(key: str, number: int, draw: random.Random) -> Iterator[PersonRecord]:
+def one_person(key: str, number: int, draw: random.Random, nights: int = NIGHTS) -> Iterator[PersonRecord]:
     """Everything of one invented person."""
     yield from person(key, number)
     for count in range(GASES):
@@ -113,7 +114,7 @@ def one_person(key: str, number: int, draw: random.Random) -> Iterator[PersonRec
         kilograms = Decimal(draw.randint(500, 1200)).scaleb(-1)
         day = date(2023, 3, 1) + timedelta(days=300 * count)
         yield Weight(person_key=key, weighed_on=day, weight_kg=kilograms, estimated=False)
-    for count in range(NIGHTS):
+    for count in range(nights):
         yield night(key, date(2025, 6, 1) + timedelta(days=count), draw)
 
 
@@ -252,13 +253,13 @@ def measure_bulk(store: Store, keys: list[str], draw: random.Random) -> None:
     report("the same import again (adds nothing), s", seconds(lambda: load("again", records)))
 
 
-def run(people: int, folder: Path) -> None:
+def run(people: int, nights: int, folder: Path) -> None:
     """All measurements at one size."""
     draw = random.Random(people)
     keys = [uuid.UUID(int=draw.getrandbits(128), version=4).hex for _ in range(people)]
     path = folder / f"{people}.sqlite"
     store = Store.open(path, create=True)
-    everything = (record for number, key in enumerate(keys) for record in one_person(key, number, draw))
+    everything = (record for number, key in enumerate(keys) for record in one_person(key, number, draw, nights))
     print(f"\n### {people:,} people\n\n| what | measured | beside it |\n|---|---|---|")
     loaded = seconds(lambda: store.save_many(everything, actor="N", request_id="load", now=NOW))
     rows = store.revision()
@@ -286,12 +287,13 @@ def main() -> None:
     """Measure and print the table."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--people", type=int, action="append")
+    parser.add_argument("--nights", type=int, default=NIGHTS, help="nights of use of each person")
     parser.add_argument("--folder", type=Path, help="where the stores are made (default: a temporary folder)")
     asked = parser.parse_args()
     print(f"Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}, {platform.system()}")
     with tempfile.TemporaryDirectory(dir=asked.folder) as folder:
         for people in asked.people or [500, 5000]:
-            run(people, Path(folder))
+            run(people, asked.nights, Path(folder))
 
 
 if __name__ == "__main__":

@@ -2,12 +2,14 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, Select, bindparam, select
 
 from hvmon.store import reading
 from hvmon.store.errors import Refused, StaleVersion, UnknownRecord
-from hvmon.store.tables import NO, RECORD, YES
+from hvmon.store.tables import RECORD, VERSIONS, YES
+from hvmon.vocabulary import RecordStatus
 
 _IN_ONE_QUESTION = 500
 
@@ -30,11 +32,16 @@ _BY_NATURAL_KEY = select(*_HEAD).where(
     RECORD.c.table_name == bindparam("table"), RECORD.c.natural_key.in_(bindparam("keys", expanding=True))
 )
 _BY_ID = select(*_HEAD).where(RECORD.c.record_id == bindparam("record_id"))
-_IN_FORCE = select(RECORD.c.person_key, RECORD.c.record_id).where(
-    RECORD.c.table_name == bindparam("table"),
-    RECORD.c.person_key.in_(bindparam("people", expanding=True)),
-    RECORD.c.withdrawn == NO,
-)
+
+
+def _versions_of(table: str) -> Select[Any]:
+    columns = VERSIONS[table].c
+    wanted = select(columns.person_key, columns.record_id, columns.held_status)
+    people = columns.person_key.in_(bindparam("people", expanding=True))
+    return wanted.where(people).order_by(columns.record_id, columns.version)
+
+
+_ONE_A_PERSON = {table: _versions_of(table) for table in ("person", "identity")}
 
 
 def batches(keys: Sequence[str]) -> Iterator[Sequence[str]]:
@@ -57,11 +64,12 @@ def by_natural_key(connection: Connection, keys: Iterable[tuple[str, str]]) -> d
 
 def in_force(connection: Connection, table: str, people: Sequence[str]) -> dict[str, str]:
     """Give by person the record in force of a table that holds one record a person."""
-    found: dict[str, str] = {}
+    latest: dict[str, tuple[str, str]] = {}
     for some in batches(people):
-        rows = connection.execute(_IN_FORCE, {"table": table, "people": some})
-        found |= {row.person_key: row.record_id for row in rows}
-    return found
+        rows = connection.execute(_ONE_A_PERSON[table], {"people": some})
+        latest |= {record_id: (person_key, status) for person_key, record_id, status in rows}
+    error = RecordStatus.ENTERED_IN_ERROR.value
+    return {person: record_id for record_id, (person, status) in latest.items() if status != error}
 
 
 def head_of(connection: Connection, record_id: str) -> Head:
