@@ -191,8 +191,8 @@ def main():
                     last = [m[-1] > cut and e[-1] for m, e in zip(model, enough, strict=True)]
                     ever = [((m > cut) & e).any() for m, e in zip(model, enough, strict=True)]
                     default[tier] = (100 * np.mean(last), 100 * np.mean(ever))
-                usual = {Method.EWMA: 3.0, Method.CUSUM: 4.0, Method.REFERENCE_CHANGE: 1.645, Method.MANN_KENDALL: 1.96, Method.THEIL_SEN: 1.96}
-                for method, cut in usual.items():
+                cuts = {Method.EWMA: 3.0, Method.CUSUM: 4.0, Method.REFERENCE_CHANGE: 1.645, Method.MANN_KENDALL: 1.96, Method.THEIL_SEN: 1.96}
+                for method, cut in cuts.items():
                     values = scores[f"{method.value}, any source"]
                     charts[method.value] = (100 * np.mean([v[-1] >= cut for v in values]), 100 * np.mean([(v >= cut).any() for v in values]))
         print(f"### {pattern}\n")
