@@ -13,6 +13,7 @@ from hvmon.services.moment_pair import read_pair
 from hvmon.services.one_record import Filled, understand_records
 from hvmon.services.outcome import Outcome, attempt
 from hvmon.services.typed import NO, YES, as_typed
+from hvmon.services.visit_form import PROGRAM_NEEDS
 from hvmon.services.visit_records import Context
 from hvmon.store.store import Store
 from hvmon.vocabulary import TestKind
@@ -88,16 +89,13 @@ def _when(today: date) -> tuple[Ask, ...]:
     )
 
 
-_NEEDED = {"mode", "trigger", "oxygen_l_min", "interface", "circuit", "filter_kind"}
-
-
 def _program(prefix: str, known: dict[str, Any]) -> tuple[Ask, ...]:
     names = [column.name for column in columns(SettingsChange) if column.name.startswith(prefix)]
     return tuple(
         ask(
             SettingsChange,
             name,
-            required=name.removeprefix(prefix) in _NEEDED,
+            required=name.removeprefix(prefix) in PROGRAM_NEEDS,
             default=as_typed(known.get(name), "UTC"),
         )
         for name in names

@@ -41,6 +41,9 @@ STATE = (
     "position", "rest", "wakefulness",
 )  # fmt: skip
 
+PROGRAM_NEEDS = {"mode", "trigger", "oxygen_l_min", "interface", "circuit", "filter_kind"}
+"""What every program of a ventilator has; pressures and volumes depend on its mode."""
+
 RATINGS = (
     "morning_headache", "daytime_sleepiness", "sleep_quality",
     "breathlessness", "poor_concentration", "pins_and_needles",
@@ -167,9 +170,16 @@ def _machine(answers: Answers, dossier: Dossier) -> Section:
 
 def _program(ordered: SettingsChange | None) -> list[Ask]:
     known = flatten(ordered) if ordered else {}
-    names = [column.name for column in columns(SettingsReading) if column.name.startswith("program_1_")]
+    asked = ("program_1_", "program_2_") if ordered and ordered.program_2 else ("program_1_",)
+    names = [column.name for column in columns(SettingsReading) if column.name.startswith(asked)]
     return [
-        ask(SettingsReading, name, prefix="machine.", default=as_typed(known.get(name), "UTC"))
+        ask(
+            SettingsReading,
+            name,
+            prefix="machine.",
+            required=name.removeprefix("program_1_").removeprefix("program_2_") in PROGRAM_NEEDS,
+            default=as_typed(known.get(name), "UTC"),
+        )
         for name in names
     ]
 

@@ -168,9 +168,8 @@ def _build_machine(work: Work) -> None:
         return
     fixed = _fixed(work, "read_at", work.started_at)
     ordered = visit_form.ordered_now(work.context.dossier)
-    if ordered is not None:
-        keep = "program_" if told == visit_form.SAME else "program_2_"
-        fixed |= {name: value for name, value in flatten(ordered).items() if name.startswith(keep)}
+    if ordered is not None and told == visit_form.SAME:
+        fixed |= {name: value for name, value in flatten(ordered).items() if name.startswith("program_")}
     _make(work, SettingsReading, "machine.", fixed)
 
 

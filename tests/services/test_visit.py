@@ -179,3 +179,15 @@ def test_without_a_name_nothing_is_saved(store: Store, context: Context):
     outcome = visit.save(store, visit.understand(WHOLE_VISIT, nameless), nameless)
     assert not outcome.stored
     assert store.dossier(ANNA).visit == ()
+
+
+def test_a_second_program_read_as_different_is_asked_and_never_taken_from_the_order(
+    store: Store, context: Context
+):
+    order = store.dossier(ANNA).settings_change[-1].record
+    moment = {"changed_at": order.changed_at.replace(hour=10), "program_2": order.program_1}
+    store.save(order.model_copy(update=moment), actor="P", request_id="two", now=context.now)
+    two = Context(store.dossier(ANNA), context.actor, context.role, context.token, context.now)
+    form = visit.understand(WHOLE_VISIT | {"machine": "different"}, two)
+    assert "machine.program_1_mode" in form.missing
+    assert "program_2_mode" in " ".join([*form.missing, *form.refused])
