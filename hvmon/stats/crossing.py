@@ -51,41 +51,38 @@ def level_paths(posterior: Posterior, priors: Priors, *, seed: int, draws: int =
     """
     rng = np.random.default_rng(seed)
     counts = rng.multinomial(draws, posterior.weight)
-    parts = [
-        _paths_of_point(posterior, priors, point, int(count), rng)
-        for point, count in enumerate(counts)
-        if count > 0
-    ]
-    return np.concatenate(parts)
+    state = np.concatenate(
+        [_states_of_point(posterior, point, int(count), rng) for point, count in enumerate(counts) if count]
+    )
+    slope_sd = np.repeat(posterior.grid_values(np.array(priors.grid("slope.sd")), inner=False), counts)
+    into, kept, noise = _month(priors, slope_sd)
+    level, slope, out = state[:, 0], state[:, 1], np.empty((draws, STEPS + 1))
+    shares = _change_shares(posterior, priors)
+    for step in range(STEPS + 1):
+        out[:, step] = level + state[:, 2:] @ shares[step]
+        first, second = rng.standard_normal((2, draws))
+        level = level + into * slope + noise[0] * first
+        slope = kept * slope + noise[1] * first + noise[2] * second
+    return out
 
 
-def _paths_of_point(
-    posterior: Posterior, priors: Priors, point: int, count: int, rng: np.random.Generator
-) -> Array:
+def _states_of_point(posterior: Posterior, point: int, count: int, rng: np.random.Generator) -> Array:
+    """Draw level, slope and responses now at one grid point."""
     first = posterior.layout.first_change
     index = np.array([LEVEL, SLOPE, *range(first, first + posterior.layout.changes)])
     cov = posterior.now_covariance[:, :, point][index[:, None], index]
     root = np.linalg.cholesky(cov + 1e-12 * np.eye(index.size))
-    state = posterior.now_mean[index, point] + rng.standard_normal((count, index.size)) @ root.T
-    level, slope = state[:, 0], state[:, 1]
-    slope_sd = float(posterior.grid_values(np.array(priors.grid("slope.sd")), inner=False)[point])
-    into, kept, noise = _month(priors, slope_sd)
-    out = np.empty((count, STEPS + 1))
-    shares = _change_shares(posterior, priors)
-    for step in range(STEPS + 1):
-        out[:, step] = level + state[:, 2:] @ shares[step]
-        shock = rng.standard_normal((count, 2)) @ noise.T
-        level, slope = level + into * slope + shock[:, 0], kept * slope + shock[:, 1]
-    return out
+    return np.asarray(posterior.now_mean[index, point] + rng.standard_normal((count, index.size)) @ root.T)
 
 
-def _month(priors: Priors, slope_sd: float) -> tuple[float, float, Array]:
+def _month(priors: Priors, slope_sd: Array) -> tuple[float, float, tuple[Array, Array, Array]]:
+    """Give the transition of one step and, for each draw, the lower triangle of its noise."""
     theta, delta = DAYS_PER_YEAR / priors.value("slope.days"), STEP_DAYS / DAYS_PER_YEAR
-    into, kept = -np.expm1(-theta * delta) / theta, np.exp(-theta * delta)
+    into, kept = float(-np.expm1(-theta * delta) / theta), float(np.exp(-theta * delta))
     q11 = slope_sd**2 * integrated_slope_variance(delta, theta) + priors.value("level.walk") ** 2 * delta
     q12, q22 = slope_sd**2 * theta * into**2, -(slope_sd**2) * np.expm1(-2 * theta * delta)
-    covariance = np.array([[float(q11), float(q12)], [float(q12), float(q22)]])
-    return float(into), float(kept), np.linalg.cholesky(covariance)
+    root = np.sqrt(q11)
+    return into, kept, (root, q12 / root, np.sqrt(np.maximum(q22 - q12**2 / q11, 0.0)))
 
 
 def _change_shares(posterior: Posterior, priors: Priors) -> Array:

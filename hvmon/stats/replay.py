@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -203,20 +204,37 @@ def replay_person(
     moments = days_to_look(versions, until, wanted.every_days)
     if not moments:
         return None
-    looks = [_look(person, versions, moment, wanted) for moment in moments]
-    runs = posteriors((look.case for look in looks if look.case is not None), table)
-    standing = _Standing(person.person_key, table.digest())
-    for look in looks:
-        found: dict[str, Status] = {}
-        if look.case is not None:
-            found |= trend_status(next(runs), wanted, table)
-            found |= opinion_status(look.readings, wanted, table)
-        if watcher is not None:
-            found |= watcher(look.dossier, look.moment)
-        standing.take(found, look.moment)
+    due = trend_moments(versions, moments, wanted.every_days)
+    chosen = [moment for moment in moments if watcher is not None or moment in due]
+    looks = (_look(person, versions, moment, wanted, moment in due) for moment in chosen)
+    standing, trend = _Standing(person.person_key, table.digest()), dict[str, Status]()
+    for look, posterior in _with_posteriors(looks, table):
+        if look.due:
+            trend = opinion_status(look.readings, wanted, table)
+        if posterior is not None:
+            trend |= trend_status(posterior, wanted, table)
+        found = {} if watcher is None else dict(watcher(look.dossier, look.moment))
+        standing.take(trend | found, look.moment)
     return PersonReplay(
         person.person_key, moments[0].date(), moments[-1].date(), len(moments), tuple(standing.events)
     )
+
+
+def trend_moments(
+    versions: Sequence[Held[Any]], moments: Sequence[datetime], every_days: int
+) -> frozenset[datetime]:
+    """Give the moments at which the estimate is made anew; on other days it stands as it was.
+
+    A CO2 reading or settings change was recorded, corrected or withdrawn on that day, or `every_days` have
+    passed, or it is the last moment.
+    """
+    moving = {held.recorded_at.date() for held in versions if type(held.record) in FIELD_OF}
+    due: list[datetime] = []
+    for moment in moments:
+        waited = not due or moment - due[-1] >= timedelta(days=every_days)
+        if waited or moment.date() in moving or moment == moments[-1]:
+            due.append(moment)
+    return frozenset(due)
 
 
 @dataclass(frozen=True)
@@ -225,10 +243,15 @@ class _Look:
     dossier: Dossier
     readings: pl.DataFrame
     case: Case | None
+    due: bool
 
 
-def _look(person: Person, versions: Sequence[Held[Any]], moment: datetime, options: ReplayOptions) -> _Look:
+def _look(
+    person: Person, versions: Sequence[Held[Any]], moment: datetime, options: ReplayOptions, due: bool
+) -> _Look:
     dossier = known_at(person, versions, moment).until(moment)
+    if not due:
+        return _Look(moment, dossier, pl.DataFrame(), None, due)
     readings = readings_frame(dossier)
     case, _ = make_case(
         readings,
@@ -237,7 +260,18 @@ def _look(person: Person, versions: Sequence[Held[Any]], moment: datetime, optio
         review=moment - timedelta(days=options.review_days),
         progressive=person.diagnosis_group in PROGRESSIVE,
     )
-    return _Look(moment, dossier, readings, case)
+    return _Look(moment, dossier, readings, case, due)
+
+
+LOOKS_AT_ONCE = 256
+
+
+def _with_posteriors(looks: Iterator[_Look], priors: Priors) -> Iterator[tuple[_Look, Posterior | None]]:
+    """Pair each look with its posterior, a bounded number of looks at a time."""
+    while block := list(islice(looks, LOOKS_AT_ONCE)):
+        runs = posteriors([look.case for look in block if look.case is not None], priors)
+        for look in block:
+            yield look, None if look.case is None else next(runs)
 
 
 class _Standing:

@@ -19,6 +19,7 @@ from hvmon.stats.replay import (
     known_at,
     replay_many,
     replay_person,
+    trend_moments,
 )
 from hvmon.stats.replay_scores import score_flags
 from hvmon.vocabulary import RecordStatus
@@ -75,6 +76,33 @@ def test_days_with_records_and_regular_days_between_are_looked_at():
     assert days_to_look([], after(10), 30) == []
     every = days_to_look(rising(2, gap=10), after(12), 1)
     assert len(every) == 13
+
+
+def test_the_estimate_is_made_anew_only_when_a_reading_or_change_was_recorded_or_time_has_passed():
+    nights = [held(use(day, 7.0), record_id=f"u{day}", seq=50 + day, recorded_day=day) for day in range(60)]
+    versions = [*rising(2, gap=20), *nights]
+    moments = days_to_look(versions, after(59.5), 30)
+    due = trend_moments(versions, moments, 30)
+    assert len(moments) == 61
+    assert sorted((moment - START).days for moment in due) == [0, 20, 50, 59]
+    looked = []
+
+    def watcher(known, moment):
+        looked.append((moment, len(known.nightly_use)))
+        return {}
+
+    replay_person(person(), versions, until=after(59.5), options=OPTIONS, watcher=watcher)
+    assert [seen for _, seen in looked][:3] == [1, 2, 3]
+    assert len(looked) == 61
+
+
+def test_daily_use_records_do_not_change_the_flags():
+    nights = [
+        held(use(day, 7.0), record_id=f"u{day}", seq=50 + day, recorded_day=day) for day in range(0, 600, 3)
+    ]
+    alone = replay_person(person(), rising(), until=after(640), options=OPTIONS)
+    beside = replay_person(person(), [*rising(), *nights], until=after(640), options=OPTIONS)
+    assert flags(alone, "trend: rise, likely")[0] == flags(beside, "trend: rise, likely")[0]
 
 
 def test_a_rise_raises_watch_before_likely_and_names_its_readings():
