@@ -317,8 +317,31 @@ def draw_timeline(
     if layout.shows(Lane.USE):
         frames |= _desk_frames(rows, layout, zone, unit, palette, span)
     frames = {name: _within(frame, span) for name, frame in frames.items()}
+    frames["silent"] = _silent(frames, layout)
     spec = fill(timeline_template(layout.name, look), _holes(frames, layout, unit, span))
     return Picture(spec, frames, _words(rows, first, last))
+
+
+_SPEAKS = {
+    Lane.SETTINGS: "changes",
+    Lane.CO2: "readings",
+    Lane.NIGHTS: "nights",
+    Lane.SYMPTOMS: "ratings",
+    Lane.USE: "use",
+    Lane.LEAK: "leak",
+    Lane.EVENTS: "events",
+}
+"""Lane and the frame without which it is empty."""
+
+
+def _silent(frames: Mapping[str, pl.DataFrame], layout: Layout) -> pl.DataFrame:
+    """Give the middle of each lane in which nothing is drawn [px]."""
+    empty = [
+        layout.place(lane).middle
+        for lane, name in _SPEAKS.items()
+        if layout.shows(lane) and frames[name].is_empty()
+    ]
+    return pl.DataFrame({"y": empty}, schema={"y": pl.Float64})
 
 
 def _within(frame: pl.DataFrame, span_ms: tuple[float, float]) -> pl.DataFrame:

@@ -120,7 +120,7 @@ REVIEW = Layout(
 
 MEETING = Layout(
     "meeting",
-    ((Lane.LEGEND, 74.0), (Lane.SETTINGS, 40.0), (Lane.CO2, 300.0)),
+    ((Lane.LEGEND, 74.0), (Lane.SETTINGS, 40.0), (Lane.CO2, 278.0)),
     gap_px=14.0,
     font_px=28.0,
     sign_px2=460.0,

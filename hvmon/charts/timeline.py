@@ -372,6 +372,17 @@ def _events(layout: Layout, palette: Palette) -> alt.LayerChart:
     )
 
 
+def _silent(layout: Layout, palette: Palette) -> alt.Chart:
+    """Say in an empty lane that nothing was recorded; an empty lane alone could be a fault."""
+    text = _named("silent").mark_text(
+        align="left", baseline="middle", fill=palette.muted, fontSize=layout.font_px
+    )
+    said: alt.Chart = text.encode(
+        x=alt.value(6), y=alt.Y("y:Q", scale=None, axis=None), text=alt.value("nothing recorded")
+    )
+    return said
+
+
 _DRAWN = {
     Lane.LEGEND: _legend,
     Lane.SETTINGS: _settings,
@@ -389,6 +400,8 @@ def timeline_template(layout_name: str, look: Look) -> str:
     """Give the template text of a layout in a look; built once."""
     layout, palette = LAYOUTS[layout_name], PALETTES[look]
     lanes = [_DRAWN[lane](layout, palette) for lane, _ in layout.heights]
-    chart = alt.layer(_rules_of_changes(layout, palette), _today(layout, palette), *lanes)
+    chart = alt.layer(
+        _rules_of_changes(layout, palette), _today(layout, palette), _silent(layout, palette), *lanes
+    )
     whole = chart.resolve_scale(y="independent", x="shared").properties(height=layout.height_px)
     return template(whole.to_dict(validate=False), look, layout.font_px)

@@ -12,7 +12,7 @@ from hvmon.units import PressureUnit
 from hvmon.vocabulary import NotRecorded, Rating
 
 SHOWN_FLAGS = 2
-SHOWN_RATINGS = 2
+SHOWN_RATINGS = 1
 
 
 def why_listed(review: Review) -> str:

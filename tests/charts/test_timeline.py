@@ -88,6 +88,12 @@ def test_an_empty_record_draws_an_empty_course_and_not_an_error(layout):
     picture = draw(given_rows.TimelineRows(), layout)
     alt.Chart.from_dict(picture.spec, validate=True)
     assert "no readings" in picture.words
+    lanes = sum(lane != Lane.LEGEND for lane, _ in layout.heights)
+    assert picture.frames["silent"].height == lanes  # each empty lane says that nothing was recorded
+
+
+def test_a_lane_with_records_does_not_say_that_nothing_was_recorded():
+    assert draw(full_rows()).frames["silent"].is_empty()
 
 
 def test_no_hole_is_left_in_a_filled_chart():

@@ -13,7 +13,7 @@ from hvmon.vocabulary import DiagnosisGroup
 ROWS = 40
 
 EVERYBODY = 100_000
-WIDTHS = [2.2, 4.6, 2.7, 2.7]
+WIDTHS = [2.5, 4.5, 2.6, 2.7]
 COLOURS = {"same day": "red", "soon": "orange", "at review": "blue", "": "gray"}
 
 
