@@ -125,7 +125,7 @@ def import_folder(
     for line in result.lines():
         errors.print(line, markup=False, highlight=False, soft_wrap=True)
     say(result.summary())
-    if not result.report.is_clean and not result.stored:
+    if not result.is_clean and not result.stored:
         raise typer.Exit(REFUSED)
 
 

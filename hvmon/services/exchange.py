@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from hvmon.records.held import Held
 from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
 from hvmon.rules.entry import EntryQuestion, questions
 from hvmon.sources import source
+from hvmon.store.comparing import Compared, Known
 from hvmon.store.store import Counts, Store
 
 Progress = Callable[[int], None]
@@ -40,9 +41,16 @@ class ImportResult:
     """What an import found and did."""
 
     report: FolderReport
+    differing: tuple[Compared, ...]
+    """Records that are there already with other values: corrections, which want a reason."""
     asked: tuple[Asked, ...]
     counts: Counts | None
     dry_run: bool
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether every row can be stored."""
+        return self.report.is_clean and not self.differing
 
     @property
     def stored(self) -> bool:
@@ -52,6 +60,7 @@ class ImportResult:
     def lines(self) -> Iterator[str]:
         """Give the report row by row: refusals first, then what is asked about."""
         yield from (str(problem) for problem in self.report.all_problems)
+        yield from (_differs(compared) for compared in self.differing)
         yield from (f"asked: {asked}" for asked in self.asked[:SHOWN_QUESTIONS])
         if len(self.asked) > SHOWN_QUESTIONS:
             yield f"asked: and {len(self.asked) - SHOWN_QUESTIONS} more kinds of unlikely values"
@@ -91,13 +100,30 @@ def import_tables(
     """
     report = read_folder(folder)
     records = report.records
-    asked = tuple(_asked(records, now))
-    counts = None
-    if not dry_run and records and (report.is_clean or accept_good):
-        counts = store.save_many(
-            records, actor=actor, request_id=uuid.uuid4().hex, now=now, progress=progress
-        )
-    return ImportResult(report, asked, counts, dry_run)
+    differing = _differing(store, records)
+    found = ImportResult(report, differing, tuple(_asked(records, now)), None, dry_run)
+    others = {id(compared.record) for compared in differing}
+    good = [record for record in records if id(record) not in others]
+    if dry_run or not good or not (found.is_clean or accept_good):
+        return found
+    counts = store.save_many(good, actor=actor, request_id=uuid.uuid4().hex, now=now, progress=progress)
+    return replace(found, counts=counts)
+
+
+def _differing(store: Store, records: Sequence[PersonRecord]) -> tuple[Compared, ...]:
+    if store.revision() == 0:
+        return ()
+    return tuple(each for each in store.compare(records) if each.known == Known.DIFFERENT)
+
+
+def _differs(compared: Compared) -> str:
+    record = compared.record
+    key = ", ".join(f"{name} {getattr(record, name)}" for name in record.natural_key)
+    fields = ", ".join(compared.fields)
+    return (
+        f"{KIND_OF_MODEL[type(record)].table}: {key}: is there already with another {fields}; "
+        "accepted: the same values, or a correction with its reason on the page Correct"
+    )
 
 
 def _asked(records: Sequence[PersonRecord], now: datetime) -> Iterator[Asked]:

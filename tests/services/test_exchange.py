@@ -78,3 +78,18 @@ def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
         result = import_tables(empty, tmp_path / "nowhere", actor="test", now=NOW)
         assert any("nowhere" in line for line in result.lines())
         assert not result.stored
+
+
+def test_a_row_that_is_there_with_other_values_is_a_correction_and_stops_everything(folder: Path) -> None:
+    with Store.in_memory() as empty:
+        import_tables(empty, folder, actor="test", now=NOW)
+        before = empty.revision()
+        spoil(folder, ",kPa,", ",mmHg,")
+        spoil(folder, ",6.", ",46.")
+        result = import_tables(empty, folder, actor="test", now=NOW)
+        assert empty.revision() == before
+        [line] = [line for line in result.lines() if "is there already" in line]
+        assert "pco2" in line
+        accepted = import_tables(empty, folder, actor="test", now=NOW, accept_good=True)
+        assert accepted.counts is not None
+        assert accepted.counts.added == 0
