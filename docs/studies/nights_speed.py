@@ -109,7 +109,7 @@ def archives(n: int) -> None:
             keys = files.keys()
             for key in keys:
                 task = archive.Task(str(files.root), (key,), tuple(archive.ALL_CONVENTIONS), "compiled")
-                archive._store(files, archive.score_task(task))  # noqa: SLF001
+                archive._store(files, archive.score_task(task))
 
         ways = {
             "a file at a time, a row of results a file (compiled)": a_file_at_a_time,

@@ -140,7 +140,7 @@ def measure_import(folder: Path, rows: int) -> float:
     with Store.open(folder / f"import-{rows}.sqlite", create=True) as store:
         took = seconds(lambda: import_tables(store, tables, actor="study", now=NOW))
         held = store.frame("blood_gas").height + store.frame("spot_transcutaneous").height
-        assert held == rows  # noqa: S101 - a study checks itself
+        assert held == rows
     return took
 
 

@@ -259,7 +259,9 @@ def run(people: int, nights: int, folder: Path) -> None:
     keys = [uuid.UUID(int=draw.getrandbits(128), version=4).hex for _ in range(people)]
     path = folder / f"{people}.sqlite"
     store = Store.open(path, create=True)
-    everything = (record for number, key in enumerate(keys) for record in one_person(key, number, draw, nights))
+    everything = (
+        record for number, key in enumerate(keys) for record in one_person(key, number, draw, nights)
+    )
     print(f"\n### {people:,} people\n\n| what | measured | beside it |\n|---|---|---|")
     loaded = seconds(lambda: store.save_many(everything, actor="N", request_id="load", now=NOW))
     rows = store.revision()

@@ -31,8 +31,15 @@ from hvmon.stats.steady import quantiles, robust_sd
 from hvmon.vocabulary import Circuit, HeightMethod, Interface, Sex, VentilatorMode
 
 READING_SD_LN = 0.05
-KINDS = ("pressure up", "pressure down", "backup rate", "inspiratory time", "dead space", "volume",
-         "two at once")
+KINDS = (
+    "pressure up",
+    "pressure down",
+    "backup rate",
+    "inspiratory time",
+    "dead space",
+    "volume",
+    "two at once",
+)
 
 
 class Person:
@@ -54,7 +61,9 @@ class Person:
         self.rate_per_kpa = float(abs(rng.normal(0.5, 0.4)))
         self.interface = [Interface.NASAL_MASK, Interface.ORONASAL_MASK][int(rng.random() < 0.6)]
         low, high = INTERFACE_ML[self.interface]
-        self.dead_space = max(40.0, 2.2 * self.pbw * np.exp(rng.normal(0.0, 0.22))) + rng.uniform(low, high) * 0.9
+        self.dead_space = (
+            max(40.0, 2.2 * self.pbw * np.exp(rng.normal(0.0, 0.22))) + rng.uniform(low, high) * 0.9
+        )
         self.leak = float(np.clip(rng.gamma(1.6, 5.0), 0.0, 23.0))
         self.leak_takes = float(rng.uniform(0.0, 0.006))  # share of support a L/min takes
         self.misread = np.exp(rng.normal(0.0, 0.10))
@@ -89,12 +98,12 @@ class Person:
 def settings_for(person: Person, kind: str, rng: np.random.Generator) -> MachineSettings:
     mode = VentilatorMode.VOLUME_CONTROL if kind == "volume" else VentilatorMode.SPONTANEOUS_TIMED
     epap = float(rng.integers(4, 9))
-    settings = dict(
-        backup_rate_min=float(rng.integers(10, 19)),
-        inspiratory_time_s=float(np.round(rng.uniform(0.9, 1.5), 1)),
-        circuit=Circuit.SINGLE_LIMB_PORT,
-        interface=person.interface,
-    )
+    settings = {
+        "backup_rate_min": float(rng.integers(10, 19)),
+        "inspiratory_time_s": float(np.round(rng.uniform(0.9, 1.5), 1)),
+        "circuit": Circuit.SINGLE_LIMB_PORT,
+        "interface": person.interface,
+    }
     if mode == VentilatorMode.VOLUME_CONTROL:
         person.ipap_at_start = 20.0
         volume = float(np.round(person.pbw * rng.uniform(7.0, 10.5)) + 40.0)
@@ -112,12 +121,18 @@ def proposal_for(kind: str, settings: MachineSettings, rng: np.random.Generator)
     if kind == "backup rate":
         return Proposal(kind, backup_rate_min=settings.backup_rate_min + float(rng.choice([-3, -2, 2, 4, 6])))
     if kind == "inspiratory time":
-        return Proposal(kind, inspiratory_time_s=settings.inspiratory_time_s + float(rng.choice([-0.2, 0.2, 0.4])))
+        return Proposal(
+            kind, inspiratory_time_s=settings.inspiratory_time_s + float(rng.choice([-0.2, 0.2, 0.4]))
+        )
     if kind == "dead space":
         return Proposal(kind, dead_space_change_ml=float(rng.choice([-60.0, -40.0, 40.0, 60.0])))
     if kind == "volume":
-        return Proposal(kind, tidal_volume_ml=settings.tidal_volume_ml + float(rng.choice([-60.0, 50.0, 100.0])))
-    return Proposal(kind, ipap_cmh2o=settings.ipap_cmh2o + step, backup_rate_min=settings.backup_rate_min + 3.0)
+        return Proposal(
+            kind, tidal_volume_ml=settings.tidal_volume_ml + float(rng.choice([-60.0, 50.0, 100.0]))
+        )
+    return Proposal(
+        kind, ipap_cmh2o=settings.ipap_cmh2o + step, backup_rate_min=settings.backup_rate_min + 3.0
+    )
 
 
 def baseline_for(person: Person, settings, paco2, volume, rate, rng) -> Baseline:
@@ -129,16 +144,32 @@ def baseline_for(person: Person, settings, paco2, volume, rate, rng) -> Baseline
     breathing = Breathing(
         Uncertain(middle, float(np.hypot(0.10 * middle, error))),
         Uncertain(float(np.median(rates)), 1.2533 * float(np.std(rates, ddof=1)) / nights**0.5),
-        person.leak, nights, 0, 0.10,
+        person.leak,
+        nights,
+        0,
+        0.10,
         float(np.clip(100.0 * (rate - settings.backup_rate_min) / max(rate, 1.0) * 3.0, 0.0, 100.0)),
     )
-    weight = predicted_weight(person.height_cm + rng.normal(0, 1.0), HeightMethod.STANDING,
-                              Sex.MALE if person.male else Sex.FEMALE, 60)
+    weight = predicted_weight(
+        person.height_cm + rng.normal(0, 1.0),
+        HeightMethod.STANDING,
+        Sex.MALE if person.male else Sex.FEMALE,
+        60,
+    )
     airway = plain_figure(2.2 * weight.value, 40.0, "mL")
     space = whole_dead_space(airway, *INTERFACE_ML[person.interface])
     reading = paco2 * np.exp(rng.normal(0.0, READING_SD_LN))
-    anchor = Anchor("r", datetime(2025, 1, 6, tzinfo=UTC), date(2025, 1, 6), "arterial", float(reading),
-                    READING_SD_LN, True, None, 7.37)
+    anchor = Anchor(
+        "r",
+        datetime(2025, 1, 6, tzinfo=UTC),
+        date(2025, 1, 6),
+        "arterial",
+        float(reading),
+        READING_SD_LN,
+        True,
+        None,
+        7.37,
+    )
     body = Body(weight, HeightMethod.STANDING, None, space)
     return Baseline(settings, date(2024, 12, 1), breathing, body, anchor, None)
 
@@ -196,9 +227,14 @@ def study(people: int, seed: int):
 
 def summary(values):
     table = np.array(values, dtype=float)
-    return {"n": len(values), "cover_80": 100 * table[:, 0].mean(), "cover_95": 100 * table[:, 1].mean(),
-            "sd_ln": table[:, 2].mean(), "bias_ln": np.median(table[:, 3]),
-            "spread_ln": np.percentile(np.abs(table[:, 3] - np.median(table[:, 3])), 68)}
+    return {
+        "n": len(values),
+        "cover_80": 100 * table[:, 0].mean(),
+        "cover_95": 100 * table[:, 1].mean(),
+        "sd_ln": table[:, 2].mean(),
+        "bias_ln": np.median(table[:, 3]),
+        "spread_ln": np.percentile(np.abs(table[:, 3] - np.median(table[:, 3])), 68),
+    }
 
 
 def main() -> None:
@@ -211,8 +247,10 @@ def main() -> None:
     for name in ("all", *KINDS, "with own response"):
         if name in table:
             row = table[name]
-            print(f"{name:20} {row['n']:5d} {row['cover_80']:6.1f} {row['cover_95']:6.1f} {row['sd_ln']:6.3f} "
-                  f"{row['bias_ln']:+6.3f} {row['spread_ln']:6.3f}")
+            print(
+                f"{name:20} {row['n']:5d} {row['cover_80']:6.1f} {row['cover_95']:6.1f} {row['sd_ln']:6.3f} "
+                f"{row['bias_ln']:+6.3f} {row['spread_ln']:6.3f}"
+            )
     print("refused:", refused or "none")
 
 
