@@ -27,6 +27,9 @@ REFUSED = 2
 StorePath = Annotated[
     Path | None, typer.Option("--store", help="File of the store; default: your data folder.")
 ]
+Service = Annotated[
+    Path | None, typer.Option("--service", help="TOML of the service's own limits, packs and priors.")
+]
 AsOf = Annotated[str | None, typer.Option("--as-of", help="Date such as 2026-06-15; default: today.")]
 Actor = Annotated[str, typer.Option("--by", help="Who does this; stands in the audit trail.")]
 

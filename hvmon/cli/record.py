@@ -17,6 +17,7 @@ from hvmon.cli.base import (
     REFUSED,
     Actor,
     AsOf,
+    Service,
     StorePath,
     app,
     day_of,
@@ -32,6 +33,7 @@ from hvmon.services import demo as demo_service
 from hvmon.services import exchange
 from hvmon.services.listing import FindingLine, NoSuchPerson, findings_of
 from hvmon.services.nights import night_files
+from hvmon.services.packs_in_use import service_edits
 from hvmon.services.stores import Store, StoreError, default_path
 from hvmon.vocabulary import Answer
 
@@ -71,12 +73,15 @@ def start(
     *,
     store: StorePath = None,
     demo: Annotated[bool, typer.Option("--demo", help="Show the invented demo record.")] = False,
+    service: Service = None,
     port: Annotated[int, typer.Option(help="Port on this machine.")] = 8501,
 ) -> None:
     """Start the dashboard on this machine."""
     path = store or (Path("hvmon-data/demo.sqlite") if demo else default_path())
     path.parent.mkdir(parents=True, exist_ok=True)
     surroundings = os.environ | {"HVMON_STORE": str(path.resolve())}
+    if service:
+        surroundings["HVMON_SERVICE"] = str(service.resolve())
     if demo:
         _make_demo(path)
         surroundings.setdefault("HVMON_TODAY", demo_service.DEMO_DAY.isoformat())
@@ -158,6 +163,7 @@ def findings(
     store: StorePath = None,
     person: Annotated[str | None, typer.Option("--person", help="Local id; default: everybody.")] = None,
     as_of: AsOf = None,
+    service: Service = None,
     every_answer: Annotated[
         bool, typer.Option("--every-answer", help="Also rules not met and not assessable.")
     ] = False,
@@ -167,8 +173,11 @@ def findings(
     answers = frozenset(Answer) if every_answer else frozenset({Answer.MET})
     with opened(store) as record:
         try:
-            lines = list(findings_of(record, today=day_of(as_of), local_id=person, answers=answers))
-        except NoSuchPerson as error:
+            edits = service_edits(service)
+            lines = list(
+                findings_of(record, today=day_of(as_of), local_id=person, answers=answers, edits=edits)
+            )
+        except (NoSuchPerson, ValueError) as error:
             raise fail(str(error.args[0])) from None
     _print_lines(lines, plain=plain)
 

@@ -12,7 +12,7 @@ LARGEST = 1e300
 Toml = dict[str, Any]
 
 
-class BadToml(Exception):  # noqa: N818 - a fact about the file, told to its reader
+class BadToml(ValueError):  # noqa: N818 - a fact about the file, told to its reader
     """The file is no TOML, or a key holds something that is not accepted; the message names the place."""
 
 

@@ -2,14 +2,23 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date
+from itertools import islice
 
 from hvmon.records.dossier import Dossier
 from hvmon.rules.finding import Finding
 from hvmon.rules.judge import findings
 from hvmon.rules.owed import Owed, owed
+from hvmon.rules.packs import Pack
+from hvmon.services.as_of import known_on
+from hvmon.services.packs_in_use import Edits, pack_in_use, priors_in_use
+from hvmon.services.rule_trends import rule_trends
+from hvmon.services.trends import RuleTrend
 from hvmon.store.store import Store
 from hvmon.vocabulary import ActionState, Answer
+
+BATCH = 100
+"""People judged at once; memory does not grow with their number."""
 
 
 class NoSuchPerson(LookupError):  # noqa: N818 - reads as a sentence where it is caught
@@ -28,17 +37,13 @@ class FindingLine:
     sentence: str
 
 
-def end_of(day: date) -> datetime:
-    """Give the last moment of a day [UTC]."""
-    return datetime.combine(day + timedelta(days=1), time(), UTC) - timedelta(microseconds=1)
-
-
 def findings_of(
     store: Store,
     *,
     today: date,
     local_id: str | None = None,
     answers: frozenset[Answer] = frozenset({Answer.MET}),
+    edits: Edits | None = None,
 ) -> Iterator[FindingLine]:
     """Give the findings of one person, or of all, with what is owed, as of a day.
 
@@ -49,13 +54,22 @@ def findings_of(
     NoSuchPerson
         `local_id` is given and nobody has it.
     """
-    for dossier in _dossiers(store, local_id):
-        known = dossier.until(end_of(today))
-        name = dossier.identity.local_id if dossier.identity else dossier.person_key
-        for finding in findings(known, today=today):
-            if finding.answer in answers:
-                yield _line(name, finding)
-        yield from (_owed_line(name, item) for item in owed(known, today=today))
+    waiting = iter(_dossiers(store, local_id))
+    while batch := [known_on(dossier, today) for dossier in islice(waiting, BATCH)]:
+        packs = [pack_in_use(known, today=today, edits=edits) for known in batch]
+        trends = rule_trends(batch, packs, today=today, priors=priors_in_use(edits))
+        for known, pack, trend in zip(batch, packs, trends, strict=True):
+            yield from _lines(known, pack, trend, today, answers)
+
+
+def _lines(
+    known: Dossier, pack: Pack, trend: RuleTrend | None, today: date, answers: frozenset[Answer]
+) -> Iterator[FindingLine]:
+    name = known.identity.local_id if known.identity else known.person_key
+    for finding in findings(known, today=today, pack=pack, trend=trend):
+        if finding.answer in answers:
+            yield _line(name, finding)
+    yield from (_owed_line(name, item) for item in owed(known, today=today, pack=pack))
 
 
 def _dossiers(store: Store, local_id: str | None) -> Iterator[Dossier]:

@@ -1,4 +1,4 @@
-"""The rules in force for one person: the group's pack, the service's edits, the person's own."""
+"""The rules and priors in force: the group's pack, the service's edits, the person's own."""
 
 import hashlib
 import json
@@ -10,9 +10,12 @@ from typing import Any
 from hvmon.files.toml_packs import read_toml
 from hvmon.records.dossier import Dossier
 from hvmon.rules.packs import Pack, apply_person_edits, apply_service_edits, default_pack
+from hvmon.stats.priors import Priors, default_priors
 
 Edits = Mapping[str, Any]
-"""A service's own edits, as its TOML file gives them; empty for none."""
+"""A service's own edits, as its TOML file gives them: tables `rules` and `priors`; empty for none."""
+
+PRIORS = "priors"
 
 
 def pack_in_use(dossier: Dossier, *, today: date, edits: Edits | None = None) -> Pack:
@@ -25,8 +28,20 @@ def pack_in_use(dossier: Dossier, *, today: date, edits: Edits | None = None) ->
     """
     pack = default_pack(dossier, today)
     if edits:
-        pack = apply_service_edits(pack, edits)
+        pack = apply_service_edits(pack, {name: table for name, table in edits.items() if name != PRIORS})
     return apply_person_edits(pack, dossier)
+
+
+def priors_in_use(edits: Edits | None = None) -> Priors:
+    """Give the trend model's table of priors, with the service's own rows in place.
+
+    Raises
+    ------
+    ValueError
+        A row is not in the table, or its value cannot be.
+    """
+    own = (edits or {}).get(PRIORS)
+    return default_priors().override(own) if own else default_priors()
 
 
 def service_edits(path: Path | None) -> Edits:

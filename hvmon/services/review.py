@@ -17,7 +17,7 @@ from hvmon.services.as_of import known_on
 from hvmon.services.comparisons import AroundChange, Compared, around_last_change, comparisons
 from hvmon.services.drawn_limits import drawn_limits, own_limit
 from hvmon.services.owed_lines import OwedLine, owed_lines
-from hvmon.services.packs_in_use import Edits, pack_in_use
+from hvmon.services.packs_in_use import Edits, pack_in_use, priors_in_use
 from hvmon.services.trends import TrendView, no_trend, trend_view
 from hvmon.stats.likeforlike import LikeForLike, NotComparable, series
 from hvmon.stats.second_opinions import SecondOpinion, second_opinions
@@ -120,7 +120,7 @@ def review_of(dossier: Dossier, *, today: date, trend: bool = True, edits: Edits
     known = known_on(dossier, today)
     pack = pack_in_use(known, today=today, edits=edits)
     view = (
-        trend_view(known, today=today, limit=own_limit(pack))
+        trend_view(known, today=today, limit=own_limit(pack), priors=priors_in_use(edits))
         if trend
         else no_trend("no estimate was asked for")
     )

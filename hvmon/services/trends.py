@@ -7,6 +7,7 @@ import polars as pl
 
 from hvmon.records.dossier import Dossier
 from hvmon.services.as_of import end_of_day
+from hvmon.stats.priors import Priors
 from hvmon.stats.series import changes_frame, readings_frame
 from hvmon.stats.trend import TrendRefused, TrendResult, fit
 
@@ -63,7 +64,9 @@ def no_trend(reason: str) -> TrendView:
     return TrendView(None, reason)
 
 
-def trend_view(dossier: Dossier, *, today: date, limit: tuple[str, float] | None) -> TrendView:
+def trend_view(
+    dossier: Dossier, *, today: date, limit: tuple[str, float] | None, priors: Priors | None = None
+) -> TrendView:
     """Estimate the usual PaCO2 of one person as of the end of a day.
 
     Parameters
@@ -74,12 +77,15 @@ def trend_view(dossier: Dossier, *, today: date, limit: tuple[str, float] | None
         As of the end of this day on the person's clock.
     limit : tuple of str and float, or None
         The person's own limit, in words and in kPa, whose chance is asked for.
+    priors : Priors, optional
+        The table of priors; None takes the one hvmon ships with.
     """
     made = fit(
         readings_frame(dossier),
         changes_frame(dossier),
         today=end_of_day(today, dossier.person.zone),
         limits_kpa=[limit] if limit else [],
+        priors=priors,
         birth_date=dossier.identity.date_of_birth if dossier.identity else None,
         group=dossier.person.diagnosis_group,
     )
