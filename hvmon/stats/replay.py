@@ -4,17 +4,18 @@ Corrections count from the day they were made; a record entered in error counts 
 Pure stepping: the service brings the versions and writes the answer.
 """
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from functools import cache
 from itertools import islice
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from hvmon.records.base import PersonRecord
 from hvmon.records.dossier import Dossier, dated
 from hvmon.records.gas import BloodGas, SpotTranscutaneous
 from hvmon.records.held import Held
@@ -37,12 +38,7 @@ REVIEW_DAYS = 365.25
 EVERY_DAYS = 30
 LAST_ABOVE = "last reading above the limit"
 
-FIELD_OF: dict[type[PersonRecord], str] = {
-    BloodGas: "blood_gas",
-    SpotTranscutaneous: "spot_transcutaneous",
-    NightSummary: "night_summary",
-    SettingsChange: "settings_change",
-}
+MOVING = (BloodGas, SpotTranscutaneous, NightSummary, SettingsChange)
 """Records that move the trend; all others reach only the watcher handed in."""
 
 
@@ -138,7 +134,7 @@ def known_at(person: Person, versions: Sequence[Held[Any]], moment: datetime) ->
             current[held.record_id] = held
     parts: dict[str, list[Held[Any]]] = {}
     for held in current.values():
-        name = _field_of(held.record)
+        name = _field_of(type(held.record).__name__)
         if held.status != RecordStatus.ENTERED_IN_ERROR and name:
             parts.setdefault(name, []).append(held)
     for part in parts.values():
@@ -147,13 +143,12 @@ def known_at(person: Person, versions: Sequence[Held[Any]], moment: datetime) ->
     return Dossier(person_key=person.person_key, person=person, **filled)
 
 
-def _field_of(record: PersonRecord) -> str | None:
-    name = FIELD_OF.get(type(record))
-    if name is not None:
-        return name
-    text = "".join(f"_{letter.lower()}" if letter.isupper() else letter for letter in type(record).__name__)
-    text = {"_person_rule_edit": "_rule_edit"}.get(text, text)
-    return text[1:] if text[1:] in Dossier.__dataclass_fields__ and text != "_person" else None
+@cache
+def _field_of(kind: str) -> str | None:
+    """Give the dossier's field that holds records of a type by its name; None for person and identity."""
+    text = re.sub(r"(?<!^)(?=[A-Z])", "_", kind).lower()
+    text = {"person_rule_edit": "rule_edit"}.get(text, text)
+    return text if text in Dossier.__dataclass_fields__ and text not in {"person", "identity"} else None
 
 
 def days_to_look(versions: Sequence[Held[Any]], until: datetime, every_days: int) -> list[datetime]:
@@ -228,7 +223,7 @@ def trend_moments(
     A CO2 reading or settings change was recorded, corrected or withdrawn on that day, or `every_days` have
     passed, or it is the last moment.
     """
-    moving = {held.recorded_at.date() for held in versions if type(held.record) in FIELD_OF}
+    moving = {held.recorded_at.date() for held in versions if isinstance(held.record, MOVING)}
     due: list[datetime] = []
     for moment in moments:
         waited = not due or moment - due[-1] >= timedelta(days=every_days)

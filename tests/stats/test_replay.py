@@ -7,6 +7,9 @@ import pytest
 from trend_people import START, after
 from trend_records import gas, held, person, symptoms, use
 
+from hvmon.records.dossier import Dossier
+from hvmon.records.kinds import RECORD_KINDS
+from hvmon.records.person import Identity, Person
 from hvmon.stats.replay import (
     EVENTS_SCHEMA,
     Event,
@@ -14,6 +17,7 @@ from hvmon.stats.replay import (
     ReplayOptions,
     Status,
     Turn,
+    _field_of,
     days_to_look,
     events_frame,
     known_at,
@@ -67,6 +71,15 @@ def test_other_records_reach_the_watcher_too():
     versions = [held(symptoms(1, headache=3), record_id="s"), held(use(2, 7.5), record_id="u", seq=2)]
     known = known_at(person(), versions, after(10))
     assert len(known.symptom_report) == len(known.nightly_use) == 1
+
+
+@pytest.mark.parametrize("model", [kind.model for kind in RECORD_KINDS])
+def test_every_kind_of_record_finds_its_place_in_the_dossier(model):
+    place = _field_of(model.__name__)
+    if model in {Person, Identity}:
+        assert place is None
+    else:
+        assert isinstance(getattr(Dossier("k", person()), place), tuple)
 
 
 def test_days_with_records_and_regular_days_between_are_looked_at():
