@@ -100,7 +100,7 @@ def _proposal(view: TitrationView, letter: str) -> Tried | None:
 def _field(view: TitrationView, letter: str, name: str, placeholder: str) -> str:
     short, unit = service.SHORT[name]
     typed = st.text_input(
-        f"{letter} · {plain(short)} \\[{plain(unit)}\\]",
+        f"{letter} · {short} [{unit}]",
         key=_key(view.dossier.person_key, letter, name),
         placeholder=placeholder,
         max_chars=20,

@@ -143,7 +143,7 @@ def _decisions(person_key: str, *, short: bool) -> None:
     for (name, (said, unit)), place in zip(FIELDS.items(), st.columns(len(FIELDS)), strict=True):
         with place:
             texts[name] = st.text_input(
-                f"{plain(said)} \\[{plain(unit)}\\]", key=_key(person_key, name), max_chars=20,
+                f"{said} [{unit}]", key=_key(person_key, name), max_chars=20,
                 autocomplete="off", persist_state="session",
             ) or ""  # fmt: skip
     for name, text in read_measured(texts).refused.items():
