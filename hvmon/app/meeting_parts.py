@@ -25,7 +25,8 @@ _STYLE = """
 """
 _style = st.components.v2.component("hvmon_meeting", html="<span></span>", css=_STYLE, isolate_styles=False)
 
-LIST, PLACE, FORM = "meeting_list", "meeting_place", "meeting_form_token"
+LIST, PLACE, FORM, JUMP = "meeting_list", "meeting_place", "meeting_form_token", "meeting_jump"
+EVERYBODY = 100_000
 
 
 def style() -> None:
@@ -58,12 +59,35 @@ def move(step: int) -> None:
     st.session_state.pop(FORM, None)
 
 
+def jump() -> None:
+    """Go to the person chosen in the list."""
+    st.session_state[PLACE] = st.session_state[JUMP]
+    st.session_state.pop(FORM, None)
+
+
+def listed(at: int) -> None:
+    """Show the list of this meeting in its order; choosing one goes there."""
+    names = {line.person_key: line.name for line in cache.store().people(limit=EVERYBODY)}
+    told = [parts.shown_name(names.get(key, "name not held")) for key in people()]
+    st.session_state[JUMP] = at
+    st.selectbox(
+        "List of this meeting",
+        range(len(told)),
+        format_func=lambda place: f"{place + 1}. {told[place]}",
+        key=JUMP,
+        on_change=jump,
+        label_visibility="collapsed",
+        width=260,
+    )
+
+
 def bar(at: int, count: int, *, invented: bool) -> None:
     """Show where the meeting is and the buttons to move; Alt with an arrow does the same."""
     with st.container(horizontal=True, vertical_alignment="center"):
         st.button("Previous", on_click=move, args=(-1,), disabled=at == 0, shortcut="Alt+Left")
         st.button("Next", on_click=move, args=(1,), disabled=at >= count - 1, shortcut="Alt+Right")
         st.markdown(f"**{at + 1}** of {count}, in order of need")
+        listed(at)
         st.button("Make the list anew", on_click=again)
         parts.invented_mark(invented)
         st.caption("Two minutes a person. “Hide names” stands on the left.")

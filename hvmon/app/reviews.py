@@ -60,9 +60,16 @@ def _caseload(_store: Store, path: Path, revision: int, day: date, left: int) ->
     return caseload_service.caseload(_store, today=day)
 
 
+@st.cache_data(show_spinner=False, max_entries=8)
+def _stale(_store: Store, path: Path, revision: int, day: date, edited: str, waiting: int) -> int:  # noqa: ARG001
+    return len(caseload_service.stale(_store, today=day, edits=edits()))
+
+
 def stale() -> int:
     """Give how many people are not judged for today."""
-    return len(caseload_service.stale(cache.store(), today=cache.today(), edits=edits()))
+    held, day = cache.store(), cache.today()
+    waiting = len(held.stale_people(day))
+    return _stale(held, cache.store_path(), held.revision(), day, digest(edits()), waiting)
 
 
 def caseload(*, left: int) -> pl.DataFrame:
@@ -83,6 +90,7 @@ def _work_out(count: int, place: DeltaGenerator) -> None:
         progress=lambda done, total: bar.progress(done / total, text=f"Judged {done} of {total}"),
         edits=edits(),
     )
+    _stale.clear()
     place.empty()
 
 

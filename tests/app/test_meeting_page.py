@@ -96,3 +96,12 @@ def test_next_and_previous_walk_the_list(meeting):
     assert session.title[0].value.replace("\\", "") == invented.HOSTILE
     session = press(session, "Previous")
     assert session.title[0].value.replace("\\", "") == "Anna Invented"
+
+
+def test_the_list_of_the_meeting_is_in_its_order_and_leads_to_a_person(meeting):
+    chooser = meeting.selectbox(key="meeting_jump")
+    assert chooser.options[0] == "1. Anna Invented"
+    assert len(chooser.options) == 2
+    session = chooser.select_index(1).run()
+    assert "**2** of 2" in shown(session)
+    assert session.title[0].value.replace("\\", "") == invented.HOSTILE
