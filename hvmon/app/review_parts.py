@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from hvmon.app import reviews
 from hvmon.app.parts import plain
 from hvmon.app.pictures import look, show
 from hvmon.charts.draw import draw_timeline
@@ -304,7 +305,7 @@ def _how(review: Review, unit: PressureUnit) -> None:
     )
     table(estimate_words.sources_table(made), empty="")
     table(estimate_words.doubtful_table(made, unit), empty="No reading is doubtful or left out.")
-    table(estimate_words.priors_table(), empty="")
+    table(estimate_words.priors_table(reviews.priors()), empty="")
 
 
 def relations(review: Review, found: Relations, unit: PressureUnit) -> None:

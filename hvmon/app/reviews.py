@@ -9,10 +9,11 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from hvmon.app import cache
+from hvmon.app.parts import plain
 from hvmon.services import caseload as caseload_service
 from hvmon.services import relations as relations_service
 from hvmon.services import review as review_service
-from hvmon.services.packs_in_use import Edits, digest, service_edits
+from hvmon.services.packs_in_use import Edits, Priors, checked_edits, digest, priors_in_use
 from hvmon.services.relations import Relations
 from hvmon.services.review import Review
 from hvmon.services.stores import Store
@@ -22,15 +23,24 @@ EDITS_VARIABLE = "HVMON_SERVICE"
 
 
 @st.cache_resource(show_spinner=False, max_entries=2)
-def _edits(path: Path | None, changed_ns: int) -> Edits:  # noqa: ARG001 - cache key
-    return service_edits(path)
+def _edits(path: Path | None, changed_ns: int) -> tuple[Edits, str]:  # noqa: ARG001 - cache key
+    return checked_edits(path)
 
 
 def edits() -> Edits:
-    """Give the service's edits of the rules, read again when their file changes."""
+    """Give the service's edits, read again when their file changes; a page stops at edits that are wrong."""
     named = os.environ.get(EDITS_VARIABLE)
     path = Path(named) if named else None
-    return _edits(path, path.stat().st_mtime_ns if path and path.exists() else 0)
+    found, wrong = _edits(path, path.stat().st_mtime_ns if path and path.exists() else 0)
+    if wrong:
+        st.error(f"Nobody is judged: the service's own edits cannot be used. {plain(wrong)}")
+        st.stop()
+    return found
+
+
+def priors() -> Priors:
+    """Give the priors in force, the service's own rows in place."""
+    return priors_in_use(edits())
 
 
 @st.cache_resource(show_spinner=False, max_entries=64)
@@ -45,14 +55,15 @@ def review(person_key: str) -> Review:
 
 
 @st.cache_resource(show_spinner=False, max_entries=64)
-def _relations(_review: Review, path: Path, revision: int, key: str, day: date) -> Relations:  # noqa: ARG001
-    return relations_service.relations(_review)
+def _relations(_review: Review, path: Path, revision: int, key: str, day: date, edited: str) -> Relations:  # noqa: ARG001
+    return relations_service.relations(_review, priors=priors())
 
 
 def relations(review: Review) -> Relations:
     """Give what goes with CO2 in the person of a review, worked out once a revision and day."""
     key = review.dossier.person_key
-    return _relations(review, cache.store_path(), cache.store().revision(), key, review.today)
+    held = cache.store()
+    return _relations(review, cache.store_path(), held.revision(), key, review.today, digest(edits()))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)

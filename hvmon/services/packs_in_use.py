@@ -7,10 +7,23 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from hvmon.files.toml_packs import read_toml
+from hvmon.files.toml_packs import BadToml, read_toml
 from hvmon.records.dossier import Dossier
-from hvmon.rules.packs import Pack, apply_person_edits, apply_service_edits, default_pack
+from hvmon.rules.catalogue import RULES
+from hvmon.rules.packs import CHILD_GROUP, Pack, apply_person_edits, apply_service_edits, default_pack
 from hvmon.stats.priors import Priors, default_priors
+from hvmon.vocabulary import DiagnosisGroup
+
+__all__ = [
+    "Edits",
+    "Priors",
+    "checked_edits",
+    "digest",
+    "fault",
+    "pack_in_use",
+    "priors_in_use",
+    "service_edits",
+]
 
 Edits = Mapping[str, Any]
 """A service's own edits, as its TOML file gives them: tables `rules` and `priors`; empty for none."""
@@ -53,6 +66,27 @@ def service_edits(path: Path | None) -> Edits:
         The file is not there or cannot be read; the message names the place.
     """
     return {} if path is None else read_toml(path)
+
+
+def fault(edits: Edits) -> str:
+    """Say what is wrong with a service's edits; empty when every group can be judged by them."""
+    rules = {name: table for name, table in edits.items() if name != PRIORS}
+    try:
+        for group in (*(one.value for one in DiagnosisGroup), CHILD_GROUP):
+            apply_service_edits(Pack(group, RULES), rules)
+        priors_in_use(edits)
+    except ValueError as error:
+        return str(error)
+    return ""
+
+
+def checked_edits(path: Path | None) -> tuple[Edits, str]:
+    """Give a service's edits, and what is wrong with them; nothing is judged by edits that are wrong."""
+    try:
+        edits = service_edits(path)
+    except BadToml as error:
+        return {}, str(error)
+    return edits, fault(edits)
 
 
 def digest(edits: Edits | None) -> str:

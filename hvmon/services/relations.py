@@ -11,7 +11,7 @@ from hvmon.services.headline import pressure_words
 from hvmon.services.review import Review
 from hvmon.stats.bicarbonate import Corroboration, corroborate
 from hvmon.stats.discordance import Discordance, discordances
-from hvmon.stats.priors import default_priors
+from hvmon.stats.priors import Priors, default_priors
 from hvmon.stats.series import changes_frame, readings_frame
 from hvmon.stats.settings_changes import BeforeAfter, ChangeReport, change_reports
 from hvmon.stats.symptoms import SymptomAnalysis, analyse, pair_with_model
@@ -39,15 +39,16 @@ class Relations:
     discordances: tuple[Discordance, ...]
 
 
-def relations(review: Review) -> Relations:
-    """Work out what goes with CO2 for the person of a review."""
+def relations(review: Review, *, priors: Priors | None = None) -> Relations:
+    """Work out what goes with CO2 for the person of a review, under the service's priors where given."""
+    table = priors or default_priors()
     dossier, made = review.dossier, review.trend.estimate
     readings = readings_frame(dossier)
     end = end_of_day(review.today, dossier.person.zone)
-    pairs = pair_with_model(dossier.symptom_report, readings, changes_frame(dossier), today=end)
+    pairs = pair_with_model(dossier.symptom_report, readings, changes_frame(dossier), today=end, priors=table)
     causes = _metabolic_causes(review, review.today)
     return Relations(
-        changes=change_reports(dossier, made, priors=default_priors()),
+        changes=change_reports(dossier, made, priors=table),
         bicarbonate=None if made is None else corroborate(readings, made, metabolic_causes=causes),
         symptoms=analyse(pairs, seed=SEED),
         symptoms_routine=analyse(pairs, seed=SEED, routine_only=True),

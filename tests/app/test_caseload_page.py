@@ -83,3 +83,14 @@ def test_more_people_than_are_judged_at_once_are_asked_for(open_page, monkeypatc
     assert "are not judged for today" not in seen(session)
     monkeypatch.setattr(caseload, "stale", lambda *_a, **_k: tuple(f"person-{n}" for n in range(500)))
     assert "500 people are not judged for today and are not in this list" in seen(session.run())
+
+
+def test_edits_of_the_service_that_are_wrong_stop_the_judging_and_are_named(open_page, tmp_path, monkeypatch):
+    path = tmp_path / "service.toml"
+    path.write_text("[rules.GAS-99]\nreason = 'x'\n", encoding="utf-8")
+    monkeypatch.setenv("HVMON_SERVICE", str(path))
+    session = open_page("caseload", person=None)
+    shown = seen(session).replace("\\", "")
+    assert "Nobody is judged" in shown
+    assert "GAS-99" in shown
+    assert names(session) == []

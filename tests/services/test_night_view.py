@@ -1,4 +1,4 @@
-"""A night as its page shows it: each score by its convention, each gap shaded, reasons where none is given."""
+"""A night as its page shows it: scores by their convention, gaps shaded, a reason where none is given."""
 
 from dataclasses import replace
 from datetime import UTC, datetime
