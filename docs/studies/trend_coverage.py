@@ -8,6 +8,7 @@ beside it, for truth drawn from the model and for misfits; then reliability of P
 """
 
 import argparse
+import itertools
 
 import numpy as np
 from trend_simulation import after, person
@@ -101,7 +102,7 @@ def main():
     model = every[0]
     print("\nReliability of P(level > 6.5 kPa) on the model's truth: stated -> happened (n)")
     edges = np.array([0, 0.02, 0.2, 0.4, 0.6, 0.8, 0.98, 1.0001])
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         inside = (model[:, 0] >= low) & (model[:, 0] < high)
         if inside.any():
             print(f"  {model[inside, 0].mean():.2f} -> {model[inside, 1].mean():.2f} ({inside.sum()})")

@@ -55,9 +55,13 @@ def draw(rng, pattern, truth):
         rise = float(truth[5:]) * (times >= onset)
     elif truth.startswith("ramp"):
         rise = float(truth[5:]) * np.maximum(times - 1, 0)
-    offset = np.array([0.0] + [
-        PRIORS.value(f"offset.{k}.mean") + PRIORS.value(f"offset.{k}.sd") * rng.standard_normal() for k in KEYS[1:]
-    ])
+    offset = np.array(
+        [0.0]
+        + [
+            PRIORS.value(f"offset.{k}.mean") + PRIORS.value(f"offset.{k}.sd") * rng.standard_normal()
+            for k in KEYS[1:]
+        ]
+    )
     spread = np.array([PRIORS.value(f"noise.{KEYS[k]}") for k in which])
     y = np.log(base + rise) + ornstein(rng, times, PRIORS.value("day.sd"), 14 / DAYS_PER_YEAR)
     y = y + offset[which] + spread * rng.standard_normal(n)
@@ -74,7 +78,10 @@ def model_scores(people, *, more=False):
         readings = frame(one.times, one.sources, one.kpa, on)
         for look in np.flatnonzero(one.times >= 1):
             case, _ = make_case(
-                readings[: look + 1], none, today=after(one.times[look]), review=after(max(one.times[look] - 1, 0))
+                readings[: look + 1],
+                none,
+                today=after(one.times[look]),
+                review=after(max(one.times[look] - 1, 0)),
             )
             cases.append(case)
             owner.append((index, look))
@@ -112,7 +119,11 @@ def segmented_t(years, kpa):
 
 def classic_scores(people):
     """Scores of every other method at each look: pooled over sources, and on the newest reading's source."""
-    names = ["fixed threshold", *(f"{m.value}, any source" for m in Method), *(f"{m.value}, same source" for m in Method)]
+    names = [
+        "fixed threshold",
+        *(f"{m.value}, any source" for m in Method),
+        *(f"{m.value}, same source" for m in Method),
+    ]
     names += ["straight line t, any source", "segmented regression, any source"]
     out = {name: [np.full(one.times.size, -np.inf) for one in people] for name in names}
     for index, one in enumerate(people):
@@ -133,7 +144,11 @@ def classic_scores(people):
 
 def usual(people_count, seed):
     """False flags at usual thresholds: people without change, at the last look and at any look of year two."""
-    print("| No true change, usual thresholds: % flagged at the last look / at any look of year two | " + " | ".join(PATTERNS) + " |")
+    print(
+        "| No true change, usual thresholds: % flagged at the last look / at any look of year two | "
+        + " | ".join(PATTERNS)
+        + " |"
+    )
     print("|---|" + "---|" * len(PATTERNS))
     rows = {}
     for place, pattern in enumerate(PATTERNS):
@@ -145,17 +160,36 @@ def usual(people_count, seed):
                 told = [(s >= cut) & e for s, e in zip(scores, enough, strict=True)]
                 rows.setdefault(f"hvmon {label} {tier}", []).append(told)
         classic = classic_scores(people)
-        cuts = {Method.REFERENCE_CHANGE: 1.645, Method.THEIL_SEN: 1.96, Method.MANN_KENDALL: 1.96, Method.EWMA: 3.0, Method.CUSUM: 4.0}
+        cuts = {
+            Method.REFERENCE_CHANGE: 1.645,
+            Method.THEIL_SEN: 1.96,
+            Method.MANN_KENDALL: 1.96,
+            Method.EWMA: 3.0,
+            Method.CUSUM: 4.0,
+        }
         for method, cut in cuts.items():
             for kind in ("any source", "same source"):
-                rows.setdefault(f"{method.value}, {kind}", []).append([s >= cut for s in classic[f"{method.value}, {kind}"]])
-        rows.setdefault("last reading above 6.5 kPa", []).append([s > 6.5 for s in classic["fixed threshold"]])
+                rows.setdefault(f"{method.value}, {kind}", []).append(
+                    [s >= cut for s in classic[f"{method.value}, {kind}"]]
+                )
+        rows.setdefault("last reading above 6.5 kPa", []).append(
+            [s > 6.5 for s in classic["fixed threshold"]]
+        )
     for name, cells in rows.items():
-        print(f"| {name} | " + " | ".join(f"{100 * np.mean([f[-1] for f in told]):.1f} / {100 * np.mean([f.any() for f in told]):.1f}" for told in cells) + " |")
+        print(
+            f"| {name} | "
+            + " | ".join(
+                f"{100 * np.mean([f[-1] for f in told]):.1f} / {100 * np.mean([f.any() for f in told]):.1f}"
+                for told in cells
+            )
+            + " |"
+        )
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--people", type=int, default=300)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--usual", action="store_true", help="only the false flags at usual thresholds")
@@ -163,7 +197,9 @@ def main():
     if args.usual:
         usual(args.people, args.seed)
         return
-    print(f"n = {args.people} people a cell ({2 * args.people} without change to set thresholds), seed {args.seed}\n")
+    print(
+        f"n = {args.people} people a cell ({2 * args.people} without change to set thresholds), seed {args.seed}\n"
+    )
     for place, pattern in enumerate(PATTERNS):
         table, default, charts = {}, {}, {}
         for turn, truth in enumerate(("none", *TRUTHS)):
@@ -185,23 +221,45 @@ def main():
                     caught += hits.size > 0
                     if hits.size:
                         delays.append((one.times[hits[0]] - one.onset) * DAYS_PER_YEAR)
-                table.setdefault(name, []).append((100 * caught / size, np.median(delays) if delays else np.nan))
+                table.setdefault(name, []).append(
+                    (100 * caught / size, np.median(delays) if delays else np.nan)
+                )
             if truth == "none":
                 for tier, cut in (("watch", 0.8), ("likely", 0.95)):
                     last = [m[-1] > cut and e[-1] for m, e in zip(model, enough, strict=True)]
                     ever = [((m > cut) & e).any() for m, e in zip(model, enough, strict=True)]
                     default[tier] = (100 * np.mean(last), 100 * np.mean(ever))
-                cuts = {Method.EWMA: 3.0, Method.CUSUM: 4.0, Method.REFERENCE_CHANGE: 1.645, Method.MANN_KENDALL: 1.96, Method.THEIL_SEN: 1.96}
+                cuts = {
+                    Method.EWMA: 3.0,
+                    Method.CUSUM: 4.0,
+                    Method.REFERENCE_CHANGE: 1.645,
+                    Method.MANN_KENDALL: 1.96,
+                    Method.THEIL_SEN: 1.96,
+                }
                 for method, cut in cuts.items():
                     values = scores[f"{method.value}, any source"]
-                    charts[method.value] = (100 * np.mean([v[-1] >= cut for v in values]), 100 * np.mean([(v >= cut).any() for v in values]))
+                    charts[method.value] = (
+                        100 * np.mean([v[-1] >= cut for v in values]),
+                        100 * np.mean([(v >= cut).any() for v in values]),
+                    )
         print(f"### {pattern}\n")
-        print("Usual thresholds, no true change, % flagged at the last reading / at any look of year two: "
-              + ", ".join(f"model {tier} {a:.1f}/{b:.1f}" for tier, (a, b) in default.items()) + "; any source: "
-              + ", ".join(f"{name} {a:.0f}/{b:.0f}" for name, (a, b) in charts.items()) + "\n")
+        print(
+            "Usual thresholds, no true change, % flagged at the last reading / at any look of year two: "
+            + ", ".join(f"model {tier} {a:.1f}/{b:.1f}" for tier, (a, b) in default.items())
+            + "; any source: "
+            + ", ".join(f"{name} {a:.0f}/{b:.0f}" for name, (a, b) in charts.items())
+            + "\n"
+        )
         print("| Method at 5 % false flags | " + " | ".join(TRUTHS) + " |\n|---|" + "---|" * len(TRUTHS))
         for name, cells in sorted(table.items(), key=lambda item: -sum(power for power, _ in item[1][1:])):
-            print(f"| {name} | " + " | ".join(f"{p:.0f} %" + ("" if i == 0 or np.isnan(d) else f", {d:.0f} d") for i, (p, d) in enumerate(cells)) + " |")
+            print(
+                f"| {name} | "
+                + " | ".join(
+                    f"{p:.0f} %" + ("" if i == 0 or np.isnan(d) else f", {d:.0f} d")
+                    for i, (p, d) in enumerate(cells)
+                )
+                + " |"
+            )
         print(flush=True)
 
 

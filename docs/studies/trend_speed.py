@@ -14,7 +14,7 @@ import sys
 import time
 
 import numpy as np
-from trend_simulation import after, frame, changes_frame
+from trend_simulation import after, changes_frame, frame
 
 from hvmon.stats.cases import make_case
 from hvmon.stats.design import build, layout_of, make_rows
@@ -63,14 +63,19 @@ def through_statsmodels(case):
         height, states, members = system.design.shape
         for member in range(members):
             seen = system.observed[:, member] > 0
-            model = MLEModel(np.where(seen, system.reading[:, member], np.nan)[:, None], k_states=states, k_posdef=states)
+            model = MLEModel(
+                np.where(seen, system.reading[:, member], np.nan)[:, None], k_states=states, k_posdef=states
+            )
             model.ssm["design"] = system.design[:, :, member].T[None]
             transition, noise = np.tile(np.eye(states)[..., None], height), np.zeros((states, states, height))
             steps = system.steps
             transition[0, 1, :-1] = steps.slope_into_level[1:, member]
             transition[1, 1, :-1] = steps.slope_kept[1:, member]
             transition[2, 2, :-1] = steps.day_kept[1:, member]
-            noise[0, 0, :-1], noise[1, 1, :-1] = steps.level_variance[1:, member], steps.slope_variance[1:, member]
+            noise[0, 0, :-1], noise[1, 1, :-1] = (
+                steps.level_variance[1:, member],
+                steps.slope_variance[1:, member],
+            )
             noise[0, 1, :-1] = noise[1, 0, :-1] = steps.level_slope_covariance[1:, member]
             noise[2, 2, :-1] = steps.day_variance[1:, member]
             model.ssm["transition"], model.ssm["state_cov"] = transition, noise
@@ -82,7 +87,9 @@ def through_statsmodels(case):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--people", type=int, default=5000)
     parser.add_argument("--oracle", type=int, default=3)
     parser.add_argument("--memory-of", type=int, default=0, help=argparse.SUPPRESS)
@@ -100,18 +107,24 @@ def main():
     batch = timed(lambda: list(posteriors(cases, PRIORS)), 3) / len(cases)
     alone = timed(lambda: list(posteriors(cases[:1], PRIORS)), 9)
     oracle = timed(lambda: [through_statsmodels(case) for case in cases[: args.oracle]], 1) / args.oracle
-    print(f"the same passes a person: statsmodels {1000 * oracle:.0f} ms; here {1000 * alone:.1f} ms alone, "
-          f"{1000 * batch:.2f} ms in a batch: {oracle / alone:.0f} and {oracle / batch:.0f} times faster (aim >= 7)")
+    print(
+        f"the same passes a person: statsmodels {1000 * oracle:.0f} ms; here {1000 * alone:.1f} ms alone, "
+        f"{1000 * batch:.2f} ms in a batch: {oracle / alone:.0f} and {oracle / batch:.0f} times faster (aim >= 7)"
+    )
     for n in (20, 200, 2000):
         case = make_case(*one(1, n), today=after(2.02))[0]
         spent = timed(lambda case=case: list(posteriors([case], PRIORS)), 3)
         print(f"{n} readings: {1000 * spent:.0f} ms, {1e6 * spent / n:.0f} us a reading")
     start, wall = time.process_time(), time.perf_counter()
     count = sum(1 for _ in fit_many(people(args.people), limits_kpa=(6.5,)))
-    print(f"{count} people x 20 readings re-estimated in {time.process_time() - start:.1f} s of one "
-          f"processor, {time.perf_counter() - wall:.1f} s by the clock (aim < 90 s on two)")
+    print(
+        f"{count} people x 20 readings re-estimated in {time.process_time() - start:.1f} s of one "
+        f"processor, {time.perf_counter() - wall:.1f} s by the clock (aim < 90 s on two)"
+    )
     for size in (500, 1000, 4000):
-        peak = subprocess.run([sys.executable, __file__, "--memory-of", str(size)], capture_output=True, text=True, check=True)
+        peak = subprocess.run(
+            [sys.executable, __file__, "--memory-of", str(size)], capture_output=True, text=True, check=True
+        )
         print(f"peak memory for {size} people: {float(peak.stdout):.0f} MB")
 
 
