@@ -43,8 +43,7 @@ def _answer(
     _view: TitrationView,
     path: Path,  # noqa: ARG001 - cache key
     revision: int,  # noqa: ARG001
-    person_key: str,  # noqa: ARG001
-    day: str,  # noqa: ARG001
+    basis: str,  # noqa: ARG001
     proposal: service.Proposal,
 ) -> Tried:
     return titration_service.try_proposals(_view, (proposal,))[0]
@@ -89,8 +88,7 @@ def _proposal(view: TitrationView, letter: str) -> Tried | None:
     if read.proposal is None:
         return None
     found = _answer(
-        view, cache.store_path(), cache.store().revision(), view.dossier.person_key, f"{view.today}",
-        read.proposal,
+        view, cache.store_path(), cache.store().revision(), titration_service.basis_words(view), read.proposal
     )  # fmt: skip
     if found.answer is None:
         st.markdown(f":red[**No estimate.** {plain(_in_words(found.refused))}]")

@@ -10,7 +10,7 @@ from hvmon.app import cache, reviews
 from hvmon.app.parts import plain
 from hvmon.app.pictures import look, show
 from hvmon.app.proposal_parts import proposals
-from hvmon.app.review_parts import FIRST_ROWS, long_table, table
+from hvmon.app.review_parts import long_table, table
 from hvmon.charts.acid_base import draw_map
 from hvmon.rules.differential import Question
 from hvmon.services import titration as service
@@ -124,7 +124,7 @@ def implied(view: TitrationView, unit: PressureUnit, *, for_print: bool) -> None
     table(tables.figures_table(view), empty="")
     st.caption(plain(IMPLIED_WORDS))
     rows = tables.gases_table(view, unit)
-    shown = FIRST_ROWS if for_print else GASES
+    shown = len(rows) if for_print else GASES
     table(rows[:shown], empty="No blood gas is recorded.")
     if rows[shown:]:
         with st.expander(f"{len(rows) - shown} older gases"):
@@ -213,4 +213,7 @@ def acid_base(view: TitrationView, unit: PressureUnit, *, for_print: bool) -> No
         st.markdown(plain(newest["Reads as"]))
         st.caption(plain(MAP_WORDS))
         st.caption(plain(SIGNS_WORDS))
-    long_table(rows if not for_print else rows[:FIRST_ROWS], empty="", what="gases")
+    if for_print:
+        table(rows, empty="")
+    else:
+        long_table(rows, empty="", what="gases")

@@ -62,7 +62,10 @@ def _bands(x: alt.X, y: alt.Y, palette: Palette) -> list[alt.Chart]:
     texts = named("names").mark_text(
         align="right", dx=-4, dy=-9, fontSize=FONT_PX, fontWeight=600, fill=palette.modelled, clip=True
     )
-    return [*found, texts.encode(x=x, y=y, text="words:N")]
+    rim = texts.copy()
+    rim.mark = rim.mark.copy()
+    rim.mark.stroke, rim.mark.strokeWidth = palette.paper, 4
+    return [*found, *(one.encode(x=x, y=y, text="words:N") for one in (rim, texts))]
 
 
 def _isolines(x: alt.X, y: alt.Y, palette: Palette) -> list[alt.Chart]:

@@ -23,10 +23,11 @@ from hvmon.stats.anchor import BREATHING_WINDOW_DAYS, Anchor, Baseline, anchor_o
 from hvmon.stats.body import Body, MeasuredDeadSpace, body_of
 from hvmon.stats.breathing import LEAK_LIMIT_L_MIN
 from hvmon.stats.figure import Refused
+from hvmon.stats.likeforlike import Comparison, last_versus_previous
 from hvmon.stats.machine import MachineSettings, Proposal
 from hvmon.stats.own_response import OwnResponse, own_response_of
 from hvmon.stats.priors import Priors, default_priors
-from hvmon.stats.series import changes_frame
+from hvmon.stats.series import changes_frame, readings_frame
 from hvmon.stats.ventilation import (
     GasEstimate,
     VentilationEstimate,
@@ -42,7 +43,7 @@ from hvmon.vocabulary import ActionState, FilterKind, Interface, TestKind
 __all__ = [
     "TitrationView",
     "Tried",
-    "WhatIf",
+    "WhatIf", "basis_words",
     "dead_space_ml",
     "earliest_recheck",
     "free_moment",
@@ -75,6 +76,8 @@ class TitrationView:
     dossier: Dossier
     today: date
     differential: Differential | Refused
+    noise: str
+    """How the two readings differ against repeat measurement and day-to-day variation; empty when unlike."""
     body: Body
     last_night: VentilationEstimate | None
     """None when no night of use is recorded."""
@@ -173,6 +176,7 @@ def titration_of(
         dossier=known,
         today=today,
         differential=differential(known),
+        noise=_noise(known),
         body=body,
         last_night=_last_night(known, body, leak),
         period=ventilation_of_period(
@@ -196,6 +200,12 @@ def leak_limit_l_min(pack: Pack) -> float:
     """Give the team's limit of unintentional leak [L/min]; the default where the pack leaves it out."""
     found = pack.rule(LEAK_RULE)
     return float(found.limit.value) if found else LEAK_LIMIT_L_MIN
+
+
+def _noise(dossier: Dossier) -> str:
+    frame = readings_frame(dossier)
+    found = last_versus_previous(frame.filter(frame["refusal"].is_null()))
+    return found.in_words if isinstance(found, Comparison) else ""
 
 
 def _last_night(dossier: Dossier, body: Body, leak: float) -> VentilationEstimate | None:
@@ -234,6 +244,11 @@ def dead_space_ml(view: TitrationView) -> float | None:
     """Give the dead space taken [mL]; None when it is not known."""
     space = view.body.dead_space
     return None if isinstance(space, Refused) else space.total.value
+
+
+def basis_words(view: TitrationView) -> str:
+    """Give a text that differs whenever an answer to a proposal could: person, day, decisions, limits."""
+    return repr((view.dossier.person_key, view.today, view.baseline, view.own, view.leak_limit_l_min))
 
 
 def starting_cautions(view: TitrationView) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from hvmon.stats.acid_base import (
 )
 from hvmon.stats.body import DeadSpace
 from hvmon.stats.figure import Answered, Figure, Refused
+from hvmon.stats.guards import OVERVENTILATED_KPA
 from hvmon.stats.ventilation import Credibility, GasEstimate
 from hvmon.units import PressureUnit
 
@@ -24,6 +25,9 @@ Table = list[dict[str, str]]
 
 JOIN = " • "
 NOT_GIVEN = "not given"
+LOW_WORDS = (
+    f" The last value is below {OVERVENTILATED_KPA:g} kPa: over-ventilation is the question (Practice)."
+)
 PER_KG = "tidal volume per kg predicted weight"
 LOWEST_HEIGHT_CM = Decimal(140)
 """[cm] below it predicted weight is used by decision only (ARDSNet2000 did not look there)."""
@@ -50,7 +54,9 @@ def differential_words(view: TitrationView) -> str:
     tail = (
         "" if found.rising else " The last value is not above the one before; the causes stand all the same."
     )
-    return f"{found.words}.{tail}"
+    noise = f" The difference: {view.noise}." if view.noise else ""
+    low = LOW_WORDS if found.last.kpa < OVERVENTILATED_KPA else ""
+    return f"{found.words}.{noise}{tail}{low}"
 
 
 def overview_table(view: TitrationView) -> Table:

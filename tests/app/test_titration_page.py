@@ -1,5 +1,6 @@
 """The titration page: four questions, proposals side by side, refusals at the field, one saved as a plan."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -181,6 +182,26 @@ def test_a_measured_dead_space_is_used_and_a_wrong_one_is_refused(page):
     shown = text(page.run())
     assert "Refused." in shown
     assert "167 ±" not in shown
+
+
+def test_a_measured_dead_space_changes_the_estimate_of_a_proposal_already_typed(page):
+    before = text(propose(page, "A", dead_space_change_ml="-60"))
+    for name, typed in (("paco2_kpa", "6"), ("mixed_expired_pco2_kpa", "4.5"), ("tidal_volume_ml", "480")):
+        page.text_input(key=f"titration|{CARA}|{name}").set_value(typed)
+    after = text(page.run())
+    assert methods(before) != methods(after)
+
+
+def methods(shown):
+    return re.findall(r"PaCO2 × [0-9.]+", shown)
+
+
+def test_on_paper_no_gas_is_left_out(page, cara):
+    more = [rising.gas(210 + day, "6.1") for day in range(20)]
+    cara.save_all(more, actor="N. Invented", request_id="more", now=NOW)
+    page.toggle(key="titration_print").set_value(True)
+    longest = max(len(table.value) for table in page.run().table)
+    assert longest == 26
 
 
 def test_for_paper_every_question_of_the_differential_is_open(page):

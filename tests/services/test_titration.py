@@ -96,6 +96,19 @@ def test_short_nights_speak_for_under_use_and_rest_on_records(view):
     assert any(row["Cause"] == "C1" for row in titration_tables.basis_table(view))
 
 
+def test_the_difference_is_held_against_noise_in_words(view):
+    assert "no change is shown or excluded" in titration_tables.differential_words(view)
+    beyond = seen(*rising.records(), rising.gas(9, "8.6", on=True))
+    assert "by more than repeat measurement" in titration_tables.differential_words(beyond)
+
+
+def test_a_low_value_asks_about_over_ventilation():
+    low = seen(*rising.records(), rising.gas(9, "4.6", on=True), rising.gas(8, "4.4", on=True))
+    assert "over-ventilation" in titration_tables.differential_words(low)
+    at_limit = seen(*rising.records(), rising.gas(9, "4.6", on=True), rising.gas(8, "4.5", on=True))
+    assert "over-ventilation" not in titration_tables.differential_words(at_limit)
+
+
 def test_a_single_reading_gives_no_differential_and_says_what_it_needs():
     records = [one for one in rising.records() if type(one).__name__ != "BloodGas"]
     found = seen(*records, rising.gas(12, "7.3"))
