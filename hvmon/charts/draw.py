@@ -11,7 +11,7 @@ from hvmon.charts.layout import Lane, Layout
 from hvmon.charts.legend import legend
 from hvmon.charts.picture import Picture, fill
 from hvmon.charts.rows import TimelineRows
-from hvmon.charts.texts import set_out
+from hvmon.charts.texts import Placed, set_out
 from hvmon.charts.theme import PALETTES, Look, Palette, filled, glyph
 from hvmon.charts.ticks import ticks
 from hvmon.charts.timeline import RATINGS, timeline_template
@@ -103,10 +103,12 @@ def _places_px(t_ms: Sequence[float], first_ms: float, last_ms: float, layout: L
 
 def _worded(frame: pl.DataFrame, lane: Lane, span_ms: tuple[float, float], layout: Layout) -> pl.DataFrame:
     """Give each moment of a lane of texts its row, side and words."""
-    frame = frame.filter(pl.col("t").is_between(*span_ms)).sort("t")
+    ended = "t2" if "t2" in frame.columns else "t"
+    frame = frame.filter(pl.col("t").is_between(*span_ms)).sort(ended)
     place = layout.place(lane)
+    ends = frame[ended].to_list()
     placed = set_out(
-        _places_px(frame["t"].to_list(), *span_ms, layout),
+        _places_px(ends, *span_ms, layout),
         frame["words"].to_list(),
         plot_px=layout.plot_px,
         font_px=layout.font_px,
@@ -117,7 +119,15 @@ def _worded(frame: pl.DataFrame, lane: Lane, span_ms: tuple[float, float], layou
         pl.Series("side", [p.side for p in placed], dtype=pl.String),
         pl.Series("dx", [p.dx for p in placed], dtype=pl.Float64),
         pl.Series("words", [p.words for p in placed], dtype=pl.String),
+        pl.Series("tx", _beside(frame["t"].to_list(), ends, placed), dtype=pl.Float64),
     )
+
+
+def _beside(starts: Sequence[float], ends: Sequence[float], placed: Sequence[Placed]) -> list[float]:
+    """Give where each text starts: right of its span's end, or left of its start."""
+    return [
+        end if place.side == "left" else start for start, end, place in zip(starts, ends, placed, strict=True)
+    ]
 
 
 def _changes(rows: TimelineRows, zone: str) -> pl.DataFrame:
@@ -335,9 +345,9 @@ _SPEAKS = {
 
 
 def _silent(frames: Mapping[str, pl.DataFrame], layout: Layout) -> pl.DataFrame:
-    """Give the middle of each lane in which nothing is drawn [px]."""
+    """Give the top of each lane in which nothing is drawn [px]."""
     empty = [
-        layout.place(lane).middle
+        layout.place(lane).top
         for lane, name in _SPEAKS.items()
         if layout.shows(lane) and frames[name].is_empty()
     ]

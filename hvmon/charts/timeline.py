@@ -15,10 +15,13 @@ from hvmon.charts.picture import hole, template
 from hvmon.charts.theme import GLYPHS, PALETTES, Look, Palette
 from hvmon.vocabulary import Rating
 
+SILENT_PX = 300
+"""[px from the left] where an empty lane says so: right of the words of its limits."""
+
 RATINGS: tuple[str, ...] = tuple(rating.value for rating in Rating)
 
 
-def _x(*, with_ends: bool = False) -> alt.X:
+def _x(field: str = "t", *, with_ends: bool = False) -> alt.X:
     """Give the one time axis: milliseconds on the wall clock of the person's zone, ticks set by the caller.
 
     A number and not a date type: no browser zone can bend it. One layer states the ends for all.
@@ -33,7 +36,7 @@ def _x(*, with_ends: bool = False) -> alt.X:
         labelOverlap=True,
         labelFlush=False,
     )
-    return alt.X("t:Q", scale=scale, axis=shown)
+    return alt.X(f"{field}:Q", scale=scale, axis=shown)
 
 
 def _title(layout: Layout, words: list[str], middle: float) -> dict[str, Any]:
@@ -368,7 +371,7 @@ def _events(layout: Layout, palette: Palette) -> alt.LayerChart:
     return _layers(
         spans.encode(x=_x(), x2="t2:Q", y=y),
         ticks.encode(x=_x(), y=y, tooltip=tooltip),
-        texts.encode(x=_x(), y=y, text="words:N", fill=alt.value(palette.ink), tooltip=tooltip),
+        texts.encode(x=_x("tx"), y=y, text="words:N", fill=alt.value(palette.ink), tooltip=tooltip),
     )
 
 
@@ -378,7 +381,9 @@ def _silent(layout: Layout, palette: Palette) -> alt.Chart:
         align="left", baseline="middle", fill=palette.muted, fontSize=layout.font_px
     )
     said: alt.Chart = text.encode(
-        x=alt.value(6), y=alt.Y("y:Q", scale=None, axis=None), text=alt.value("nothing recorded")
+        x=alt.value(SILENT_PX),
+        y=alt.Y("y:Q", scale=None, axis=None),
+        text=alt.value("nothing recorded in this period"),
     )
     return said
 
