@@ -11,9 +11,9 @@ CARA = "cara0000cara0000"
 SHORT_NIGHTS, NIGHTS = 28, 120
 
 
-def night(back: int, *, leak: str = "8") -> NightlyUse:
+def night(back: int, *, key: str = CARA, leak: str = "8") -> NightlyUse:
     return NightlyUse(
-        person_key=CARA,
+        person_key=key,
         night_of=invented.TODAY - timedelta(days=back + 1),
         usage_h=Decimal("4.0" if back < SHORT_NIGHTS else "8.0") + Decimal(back % 3) / 10,
         leak_kind=LeakKind.UNINTENTIONAL_MEDIAN,
@@ -24,21 +24,24 @@ def night(back: int, *, leak: str = "8") -> NightlyUse:
     )
 
 
-def gas(days_ago: int, pco2: str, *, on: bool = False, **more):
-    made = invented.gas(CARA, days_ago, pco2, **more)
+def gas(days_ago: int, pco2: str, *, key: str = CARA, on: bool = False, **more):
+    made = invented.gas(key, days_ago, pco2, **more)
     ventilator = VentilatorState.ON if on else VentilatorState.OFF
     return made.model_copy(
         update={"state": made.state.model_copy(update={"ventilator": ventilator, "minutes_in_state": 90})}
     )
 
 
-def records(*, leak: str = "8", **who) -> tuple:
-    person = invented.person(CARA, DiagnosisGroup.OTHER_NEUROMUSCULAR).model_copy(update=who)
+def records(
+    *, key: str = CARA, name: str = "Cara Invented", number: str = "H1003", leak: str = "8", **who
+) -> tuple:
+    person = invented.person(key, DiagnosisGroup.OTHER_NEUROMUSCULAR).model_copy(update=who)
+    off = ((200, "6.2"), (120, "6.5"), (65, "6.8"), (12, "7.3"))
     return (
-        invented.identity(CARA, "Cara Invented", "H1003", date(1961, 5, 4)),
+        invented.identity(key, name, number, date(1961, 5, 4)),
         person,
-        invented.change(CARA, 300),
-        *(gas(day, pco2) for day, pco2 in ((200, "6.2"), (120, "6.5"), (65, "6.8"), (12, "7.3"))),
-        *(gas(day, pco2, on=True, ph="7.36") for day, pco2 in ((64, "6.4"), (11, "7.1"))),
-        *(night(back, leak=leak) for back in range(NIGHTS)),
+        invented.change(key, 300),
+        *(gas(day, pco2, key=key) for day, pco2 in off),
+        *(gas(day, pco2, key=key, on=True, ph="7.36") for day, pco2 in ((64, "6.4"), (11, "7.1"))),
+        *(night(back, key=key, leak=leak) for back in range(NIGHTS)),
     )

@@ -1,12 +1,13 @@
 """A physician at a titration review, in a real browser."""
 
+import uuid
+
 import pytest
 from playwright.sync_api import Page, expect
 
 from hvmon.store.store import Store
 from tests.app import rising
-from tests.app.rising import CARA
-from tests.journeys.conftest import Served
+from tests.journeys.conftest import Served, Somebody
 from tests.journeys.hands import go, open_person, settled, sign_in
 from tests.services.conftest import NOW
 
@@ -14,9 +15,14 @@ pytestmark = pytest.mark.browser
 
 
 @pytest.fixture
-def rising_person(served: Served) -> None:
+def rises(served: Served) -> Somebody:
+    """Give a person of this journey alone, whose CO2 rises."""
+    key = uuid.uuid4().hex
+    new = Somebody(key, f"R{key[:8]}", f"Ria {key[:6]}")
     with Store.open(served.store_path) as store:
-        store.save_all(rising.records(), actor="N. Invented", request_id="rising", now=NOW)
+        records = rising.records(key=new.key, name=new.name, number=new.number)
+        store.save_all(records, actor="N. Invented", request_id=key, now=NOW)
+    return new
 
 
 def propose(page: Page, label: str, text: str) -> None:
@@ -24,12 +30,11 @@ def propose(page: Page, label: str, text: str) -> None:
     page.keyboard.press("Tab")
 
 
-@pytest.mark.usefixtures("rising_person")
 def test_a_rise_is_read_two_proposals_are_compared_and_one_is_owed_in_the_caseload(
-    page: Page, served: Served
+    page: Page, served: Served, rises: Somebody
 ):
     sign_in(page, served.url, "titration", name="Pia Physician")
-    open_person(page, "cara")
+    open_person(page, rises.number)
     main = page.get_by_test_id("stMain")
     expect(main.get_by_text("above 6.40 on 2026-04-12; like for like")).to_be_visible()
     expect(main.get_by_text("A · Is it real?")).to_be_visible()
@@ -50,17 +55,21 @@ def test_a_rise_is_read_two_proposals_are_compared_and_one_is_owed_in_the_caselo
     expect(main.get_by_text("Planned and not yet carried out")).to_be_visible()
     settled(page)
     go(page, "Caseload")
-    expect(main.get_by_role("button", name="Cara Invented")).to_be_visible()
+    page.get_by_label("Find in the caseload").fill(rises.number)
+    page.keyboard.press("Tab")
+    expect(main.get_by_text("1 people")).to_be_visible()
+    expect(main.get_by_role("button", name=rises.name)).to_be_visible()
     expect(main.get_by_text("13 Jul 2026").first).to_be_visible()
     with Store.open(served.store_path) as store:
-        plans = store.dossier(CARA).planned_change
+        plans = store.dossier(rises.key).planned_change
     assert [plan.record.proposal for plan in plans] == ["backup rate 14 → 18 /min"]
 
 
-@pytest.mark.usefixtures("rising_person")
-def test_epap_above_ipap_is_refused_by_name_while_the_other_proposal_stands(page: Page, served: Served):
+def test_epap_above_ipap_is_refused_by_name_while_the_other_proposal_stands(
+    page: Page, served: Served, rises: Somebody
+):
     sign_in(page, served.url, "titration", name="Pia Physician")
-    open_person(page, "cara")
+    open_person(page, rises.number)
     propose(page, "A · EPAP [cmH2O]", "19")
     propose(page, "B · IPAP [cmH2O]", "20,5")
     main = page.get_by_test_id("stMain")
@@ -68,10 +77,9 @@ def test_epap_above_ipap_is_refused_by_name_while_the_other_proposal_stands(page
     expect(main.get_by_text("IPAP 18 → 20.5 cmH2O")).to_be_visible()
 
 
-@pytest.mark.usefixtures("rising_person")
-def test_a_proposal_is_still_there_after_a_look_at_another_page(page: Page, served: Served):
+def test_a_proposal_is_still_there_after_a_look_at_another_page(page: Page, served: Served, rises: Somebody):
     sign_in(page, served.url, "titration", name="Pia Physician")
-    open_person(page, "cara")
+    open_person(page, rises.number)
     propose(page, "A · IPAP [cmH2O]", "20")
     expect(page.get_by_text("IPAP 18 → 20 cmH2O")).to_be_visible()
     go(page, "Review")
@@ -80,10 +88,9 @@ def test_a_proposal_is_still_there_after_a_look_at_another_page(page: Page, serv
     expect(page.get_by_label("A · IPAP [cmH2O]", exact=True)).to_have_value("20")
 
 
-@pytest.mark.usefixtures("rising_person")
-def test_at_1366_by_768_nothing_runs_out_of_the_page(page: Page, served: Served):
+def test_at_1366_by_768_nothing_runs_out_of_the_page(page: Page, served: Served, rises: Somebody):
     sign_in(page, served.url, "titration", name="Pia Physician")
-    open_person(page, "cara")
+    open_person(page, rises.number)
     propose(page, "A · IPAP [cmH2O]", "20")
     expect(page.get_by_text("IPAP 18 → 20 cmH2O")).to_be_visible()
     settled(page)
