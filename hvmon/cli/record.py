@@ -29,8 +29,8 @@ from hvmon.cli.base import (
     screen,
 )
 from hvmon.rules.catalogue import where as rule_place
+from hvmon.services import caseload, exchange
 from hvmon.services import demo as demo_service
-from hvmon.services import exchange
 from hvmon.services.listing import FindingLine, NoSuchPerson, findings_of
 from hvmon.services.nights import night_files
 from hvmon.services.packs_in_use import service_edits
@@ -106,6 +106,23 @@ def load_demo(*, store: StorePath = None) -> None:
     with opened(store, create=True) as record:
         _load(record, store or default_path())
         say(f"revision {record.revision()}")
+
+
+@app.command()
+def refresh(*, store: StorePath = None, as_of: AsOf = None, service: Service = None) -> None:
+    """Work out the caseload's summaries that are stale, so that nobody waits for them in the morning."""
+    with opened(store) as record, Progress(console=screen) as progress:
+        task = progress.add_task("Judging", total=None)
+
+        def tick(done: int, total: int) -> None:
+            progress.update(task, completed=done, total=total)
+
+        try:
+            edits = service_edits(service)
+            done = caseload.refresh(record, today=day_of(as_of), progress=tick, edits=edits)
+        except ValueError as error:
+            raise fail(str(error)) from None
+    say(f"{done} people judged")
 
 
 @app.command("import")

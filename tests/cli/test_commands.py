@@ -102,6 +102,14 @@ def test_a_refused_row_ends_with_two_and_stores_nothing(store: Path, tmp_path: P
     assert run("people", "--store", other).stdout == ""
 
 
+def test_summaries_are_worked_out_once_a_day(store: Path) -> None:
+    first = run("refresh", "--store", store, "--as-of", invented.TODAY.isoformat())
+    again = run("refresh", "--store", store, "--as-of", invented.TODAY.isoformat())
+    assert first.exit_code == again.exit_code == 0
+    assert not first.stdout.rstrip().endswith("0 people judged")
+    assert "0 people judged" in again.stdout
+
+
 def night_csv(path: Path) -> Path:
     """An invented night of five hours: 95 %, then one hour at 85 %, ISO times with offset."""
     rows = ["time,SpO2"]
