@@ -34,8 +34,8 @@ IMPLIED_WORDS = (
     "is the check whether both can be true."
 )
 MAP_WORDS = (
-    "Bands: bicarbonate expected in an acute (dotted line, darker) and in a chronic rise (dashed line, "
-    "lighter), 2 mmol/L either way, the chronic one over slopes 0.35 to 0.51 mmol/L per mmHg "
+    "Bands: bicarbonate expected in an acute (dotted line) and in a chronic rise (dashed "
+    "line), 2 mmol/L either way, the chronic one over slopes 0.35 to 0.51 mmol/L per mmHg "
     "(CompensationTables, Martinu2003). Thin lines: equal bicarbonate [mmol/L]. Long dashes: pH 7.35 and "
     "7.45 (RCEM). One gas near normal cannot tell acute from chronic. Venous and temperature-corrected gases "
     "are not on the map."

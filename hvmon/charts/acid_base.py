@@ -174,17 +174,29 @@ def _signs(path: pl.DataFrame, palette: Palette) -> pl.DataFrame:
     """Give each gas its sign; the newest carry their number and a larger sign."""
     pairs = list(zip(path["kind"], path["ventilator"], strict=True))
     newest = pl.col("order") > path.height - NUMBERED
-    return path.sort("order").with_columns(
-        pl.Series("glyph", [glyph(*pair) for pair in pairs], dtype=pl.String),
-        pl.Series("stroke", [palette.kinds[kind] for kind, _ in pairs], dtype=pl.String),
-        pl.Series(
-            "fill",
-            [palette.kinds[pair[0]] if filled(*pair) else palette.paper for pair in pairs],
-            dtype=pl.String,
-        ),
-        pl.when(newest).then(pl.lit(110.0)).otherwise(pl.lit(36.0)).alias("size"),
-        pl.when(newest).then(pl.col("order").cast(pl.String)).otherwise(pl.lit("")).alias("number"),
+    return (
+        path.sort("order")
+        .with_columns(
+            pl.Series("glyph", [glyph(*pair) for pair in pairs], dtype=pl.String),
+            pl.Series("stroke", [palette.kinds[kind] for kind, _ in pairs], dtype=pl.String),
+            pl.Series(
+                "fill",
+                [palette.kinds[pair[0]] if filled(*pair) else palette.paper for pair in pairs],
+                dtype=pl.String,
+            ),
+            pl.when(newest).then(pl.lit(110.0)).otherwise(pl.lit(36.0)).alias("size"),
+            pl.when(newest).then(pl.col("order").cast(pl.String)).alias("number"),
+        )
+        .with_columns(_joined_numbers())
     )
+
+
+def _joined_numbers() -> pl.Expr:
+    """Write the numbers of gases at one place once, beside the newest of them."""
+    place = ["pco2_kpa", "ph"]
+    told = pl.col("number").drop_nulls().str.join(", ").over(place)
+    newest_there = pl.col("order") == pl.col("order").max().over(place)
+    return pl.when(newest_there).then(told).otherwise(pl.lit("")).fill_null("").alias("number")
 
 
 def _words(path: pl.DataFrame) -> str:

@@ -164,6 +164,12 @@ def test_only_the_newest_gases_carry_a_number():
     assert path["number"].to_list() == ["", "", "", "4", "5", "6", "7", "8", "9"]
 
 
+def test_gases_at_one_place_share_one_number_text():
+    same = gases(*[("arterial", "off ventilator", 6.0, 7.38)] * 3, ("arterial", "off ventilator", 6.4, 7.38))
+    path = acid_base.draw_map(LINES, ISOLINES, same, look=Look.LIGHT, unit=MMHG).frames["path"]
+    assert path["number"].to_list() == ["", "", "1, 2, 3", "4"]
+
+
 def test_a_gas_far_off_widens_the_map_instead_of_leaving_it():
     far = gases(("arterial", "off ventilator", 13.0, 7.05))
     spec = json.dumps(acid_base.draw_map(LINES, ISOLINES, far, look=Look.LIGHT, unit=KPA).spec)
