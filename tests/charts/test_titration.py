@@ -110,8 +110,16 @@ def test_the_reading_now_is_filled_and_each_proposal_carries_its_letter():
 
 def test_pressures_are_in_the_display_unit_and_ventilation_is_not_touched():
     kpa, mmhg = (pictures(Look.LIGHT, unit)["hyperbola"].frames["points"] for unit in (KPA, MMHG))
-    assert mmhg["kpa"].to_list() == pytest.approx([value * MMHG_PER_KPA for value in kpa["kpa"]])
+    for column in ("kpa", "low_95_kpa", "high_95_kpa"):
+        assert mmhg[column].to_list() == pytest.approx([value * MMHG_PER_KPA for value in kpa[column]])
     assert mmhg["alveolar_l_min"].to_list() == kpa["alveolar_l_min"].to_list()
+
+
+@pytest.mark.parametrize(("name", "frame"), [("intervals", "rows"), ("fan", "fan"), ("hyperbola", "curve")])
+def test_every_bound_of_a_band_is_in_the_display_unit(name, frame):
+    kpa, mmhg = (pictures(Look.LIGHT, unit)[name].frames[frame] for unit in (KPA, MMHG))
+    for column in titration.CURVE:
+        assert mmhg[column].to_list() == pytest.approx([value * MMHG_PER_KPA for value in kpa[column]])
 
 
 def test_fans_side_by_side_have_the_same_axis_whatever_they_show():

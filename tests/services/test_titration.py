@@ -139,6 +139,7 @@ def test_the_limit_of_leak_is_the_teams_own():
     edits = {"rules": {"USE-3": {"limit": 50, "reason": "local agreement"}}}
     found = seen(*rising.records(leak="40"), edits=edits)
     assert found.leak_limit_l_min == 50
+    assert one(found, ipap_cmh2o=20.0).answer is not None
     assert "±" in list(titration_tables.figures_table(found)[0].values())[1]
 
 
@@ -359,6 +360,14 @@ def test_the_reading_before_lies_on_the_hyperbola_of_its_own_co2_output(view):
     found = one(view, ipap_cmh2o=22.0).answer
     before = 0.11505 * found.vco2.value / found.va_before.value
     assert before == pytest.approx(found.anchor.kpa, rel=0.02)
+
+
+def test_points_stand_at_the_ventilation_before_and_after(view):
+    found = one(view, ipap_cmh2o=22.0).answer
+    _, points = whatif_tables.hyperbola_rows((found,))
+    assert points["alveolar_l_min"].to_list() == [found.va_before.value, found.va_after.value]
+    assert points["kpa"].to_list() == [found.anchor.kpa, found.expected_kpa]
+    assert found.va_after.value > found.va_before.value
 
 
 def test_a_mean_over_the_day_is_not_put_beside_readings(view):
