@@ -16,7 +16,12 @@ STATE_WORDS = {
     VentilatorState.ON.value: "on",
     VentilatorState.NOT_RECORDED.value: "state not recorded",
 }
-OFF_ON = "(off, on: ventilator)"
+FULL_WORDS = {
+    VentilatorState.OFF.value: "off ventilator",
+    VentilatorState.ON.value: "on ventilator",
+    VentilatorState.NOT_RECORDED.value: "ventilator state not recorded",
+}
+"""Written out where a state is met first."""
 MODELLED = "modelled usual level, 80 and 95 %"
 _ORDER = (VentilatorState.OFF.value, VentilatorState.ON.value, VentilatorState.NOT_RECORDED.value)
 SIGNS = {"px": pl.Float64, "py": pl.Float64, "glyph": pl.String, "fill": pl.String, "stroke": pl.String}
@@ -73,9 +78,8 @@ class _Pen:
         self.px += 2.7 * self.layout.font_px
 
 
-def _kind_width(kind: str, states: list[str], font_px: float) -> float:
-    words = kind + "".join(STATE_WORDS[state] for state in states)
-    return width_px(words, font_px) + (1.0 + 2.3 * len(states)) * font_px
+def _kind_width(kind: str, words: list[str], font_px: float) -> float:
+    return width_px(kind + "".join(words), font_px) + (1.0 + 2.3 * len(words)) * font_px
 
 
 def legend(
@@ -84,19 +88,19 @@ def legend(
     """Give the frames of the legend for the (kind, ventilator state) pairs present."""
     pairs = set(present)
     pen = _Pen(layout, palette)
+    told: set[str] = set()
     for kind in KINDS:
         states = [state for state in _ORDER if (kind, state) in pairs]
         if not states:
             continue
-        pen.room(_kind_width(kind, states, layout.font_px))
+        words = [STATE_WORDS[state] if state in told else FULL_WORDS[state] for state in states]
+        told.update(states)
+        pen.room(_kind_width(kind, words, layout.font_px))
         pen.text(f"{kind}:", 0.4)
-        for state in states:
+        for state, word in zip(states, words, strict=True):
             pen.sign(kind, state)
-            pen.text(STATE_WORDS[state], 0.7)
+            pen.text(word, 0.7)
         pen.px += layout.font_px
-    if pairs:
-        pen.room(width_px(OFF_ON, layout.font_px))
-        pen.text(OFF_ON, 1.2)
     if with_trend:
         pen.room(width_px(MODELLED, layout.font_px) + 6 * layout.font_px)
         pen.box(palette.band_narrow, palette.band_narrow)

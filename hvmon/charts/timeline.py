@@ -274,8 +274,8 @@ def _nights(layout: Layout, palette: Palette) -> alt.LayerChart:
     )
     return _layers(
         limit.encode(y=_as(y, "y")),
-        *_on_paper(limit_text.encode(x=alt.value(0), y=_as(y, "y"), text="words:N"), palette, layout),
         bars.encode(x=_x(), y=y, y2="peak:Q", stroke=stroke, fill=fill, tooltip=tooltip),
+        *_on_paper(limit_text.encode(x=alt.value(0), y=_as(y, "y"), text="words:N"), palette, layout),
         *_on_paper(texts.encode(x=_x(), y=y, text="beside:N"), palette, layout),
     )
 

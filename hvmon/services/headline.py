@@ -79,8 +79,8 @@ def rising_tile(review: Review, unit: PressureUnit) -> Tile:
         return Tile(label, "Not enough to tell", f"{_level(made, unit)}. {_sentence(reasons)}")
     words = _rise_words(review, made.rise.p_rise)
     chances = (
-        f"Chance of a rise since {made.rise.since:%b %Y} {chance_words(made.rise.p_rise)}, "
-        f"over {pressure_words(0.3, unit)} {chance_words(made.rise.p_rise_more)}"
+        f"Chance of a rise since {made.rise.since:%b %Y}: {chance_words(made.rise.p_rise)}; "
+        f"of more than {pressure_words(0.3, unit)}: {chance_words(made.rise.p_rise_more)}"
     )
     return Tile(label, words, f"{_level(made, unit)}. {chances}{_above(review.trend, made)}.")
 
@@ -110,7 +110,7 @@ def _level(made: TrendResult, unit: PressureUnit) -> str:
 def _above(view: TrendView, made: TrendResult) -> str:
     if not made.limits:
         return ""
-    return f"; above {view.limit_words} {chance_words(made.limits[0].now)}"
+    return f"; of being above {view.limit_words}: {chance_words(made.limits[0].now)}"
 
 
 # --- on which readings ---------------------------------------------------------------------------
