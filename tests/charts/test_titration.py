@@ -166,6 +166,12 @@ def test_the_path_is_drawn_in_order_of_time_with_each_gas_in_its_own_sign():
     assert path["number"].to_list() == ["1", "2", "3"]
 
 
+def test_the_line_of_the_path_follows_time_and_not_ph_or_pco2():
+    layers = pictures(Look.PRINT)["map"].spec["layer"]
+    lines = [layer for layer in layers if layer["data"]["name"] == "path" and layer["mark"]["type"] == "line"]
+    assert [line["encoding"]["order"]["field"] for line in lines] == ["order"]
+
+
 def test_only_the_newest_gases_carry_a_number():
     many = gases(*[("arterial", "off ventilator", 6.0 + i / 20, 7.38) for i in range(9)])
     path = acid_base.draw_map(LINES, ISOLINES, many, look=Look.LIGHT, unit=KPA).frames["path"]
