@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from hvmon.records.held import Held
 from hvmon.records.symptoms import SymptomReport
 from hvmon.stats.answers import level_at
-from hvmon.stats.cases import make_case
-from hvmon.stats.inference import posteriors
+from hvmon.stats.cases import Case, make_case
+from hvmon.stats.inference import Posterior, posteriors
 from hvmon.stats.priors import Priors, default_priors
 from hvmon.vocabulary import FlapTest, Rating, SampleReason
 
@@ -114,8 +114,18 @@ def pair_with_model(
         ``reason`` is that of the nearest CO2 reading.
     """
     case, _ = make_case(readings, changes, today=today)
-    if case is None:
+    near, days = ([], np.empty(0)) if case is None else reports_near(case, reports, today)
+    if case is None or not near:
         return pl.DataFrame(schema=PAIRS_SCHEMA)
+    posterior = next(posteriors([case.of_the_day()], priors or default_priors(), asked=[days]))
+    reasons = dict(zip(readings["record_id"], readings["reason"], strict=True))
+    return paired(posterior, near, days, reasons)
+
+
+def reports_near(
+    case: Case, reports: Sequence[Held[SymptomReport]], today: datetime
+) -> tuple[list[tuple[Held[SymptomReport], str]], Floats]:
+    """Give the reports with a CO2 reading within 14 days, the nearest reading's id, and their days."""
     near, days = [], []
     for held in sorted(reports, key=lambda each: each.record.asked_at):
         day = (held.record.asked_at - case.origin).total_seconds() / 86400
@@ -123,23 +133,23 @@ def pair_with_model(
         if gap.min() <= WINDOW_DAYS and held.record.asked_at <= today:
             near.append((held, case.ids[int(gap.argmin())]))
             days.append(max(day, 0.0))
-    if not near:
-        return pl.DataFrame(schema=PAIRS_SCHEMA)
-    posterior = next(posteriors([case.of_the_day()], priors or default_priors(), asked=[np.array(days)]))
-    reasons = dict(zip(readings["record_id"], readings["reason"], strict=True))
+    return near, np.array(days)
+
+
+def paired(
+    posterior: Posterior,
+    near: Sequence[tuple[Held[SymptomReport], str]],
+    days: Floats,
+    reasons: Mapping[str, str],
+) -> pl.DataFrame:
+    """Set each report beside the model's CO2 of its day; columns of `PAIRS_SCHEMA`."""
     rows = []
     for (held, reading_id), day in zip(near, days, strict=True):
-        level = level_at(posterior, day).level
+        level = level_at(posterior, float(day)).level
         spread = (level.high80 - level.low80) / (2 * 1.2815515655446004)
+        reason = reasons[reading_id]
         rows.append(
-            (
-                held.record_id,
-                held.record.asked_at,
-                level.median,
-                spread,
-                reasons[reading_id],
-                *_values(held.record),
-            )
+            (held.record_id, held.record.asked_at, level.median, spread, reason, *_values(held.record))
         )
     return pl.DataFrame(rows, schema=PAIRS_SCHEMA, orient="row")
 

@@ -1,6 +1,7 @@
 """Symptoms and CO2 over people: what goes with CO2 within a person, pooled."""
 
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +14,11 @@ MIN_PAIRS = 30
 MIN_TIMES = 2
 
 Z = 1.959963984540054
+WIDEST = 20.0
+"""A standard error above this [points or log odds per kPa] is that of a fit that ran away."""
+
+UNSETTLED = {"HessianInversionWarning", "PerfectSeparationWarning"}
+AT_EDGE = "ConvergenceWarning"
 
 POOLED_SCHEMA: dict[str, pl.DataType] = {
     "person_key": pl.String(),
@@ -58,9 +64,11 @@ class PooledRelation:
 
 
 def within_person_correlation(
-    person: NDArray[Any], x: NDArray[np.float64], y: NDArray[np.float64]
+    person: NDArray[Any], x: NDArray[np.float64], y: NDArray[np.float64], *, taken_off: int = 0
 ) -> WithinCorrelation:
     """Correlate x and y within people, as in BlandAltman1995 (parallel slopes, own intercepts).
+
+    ``taken_off`` counts further coefficients a person that both series have lost already, a drift say.
 
     Raises
     ------
@@ -76,7 +84,7 @@ def within_person_correlation(
         return np.asarray(values - (np.bincount(index, values) / counts)[index])
 
     a, b = centred(x), centred(y)
-    freedom = x.size - keys.size - 1
+    freedom = x.size - keys.size * (1 + taken_off) - 1
     if freedom < 1 or a @ a <= 0 or b @ b <= 0:
         raise ValueError(f"{x.size} pairs of {keys.size} people hold no contrast within people")
     r = float(a @ b / np.sqrt((a @ a) * (b @ b)))
@@ -118,6 +126,32 @@ def _figure(
     )
 
 
+def _guarded(
+    method: str,
+    unit: str,
+    split: pl.DataFrame,
+    note: str,
+    fit: Callable[[], tuple[float, float, float]],
+    edge: str = "",
+) -> PooledRelation:
+    """Give the figure of a fit, or say that it did not settle; never a number that is none.
+
+    ``edge`` is the note when the fit ended at the edge of what is possible; without it that is no figure.
+    """
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            numbers = fit()
+        except (np.linalg.LinAlgError, ValueError, OverflowError) as error:
+            return _refused(method, unit, split, f"the fit did not settle: {error}")
+    names = {warning.category.__name__ for warning in caught}
+    at_edge = AT_EDGE in names
+    unsettled = bool(names & UNSETTLED) or (at_edge and not edge)
+    if unsettled or not np.isfinite(numbers).all() or not 0 < numbers[1] <= WIDEST:
+        return _refused(method, unit, split, "the fit did not settle on these data")
+    return _figure(method, unit, numbers, split, edge if at_edge else note)
+
+
 def mixed_model(pairs: pl.DataFrame) -> PooledRelation:
     """Pool a 0 to 10 rating: symptom on CO2 within and between people, people as random intercepts.
 
@@ -134,13 +168,13 @@ def mixed_model(pairs: pl.DataFrame) -> PooledRelation:
     reason = _short(split)
     if reason:
         return _refused(method, unit, split, reason)
-    design = np.column_stack([np.ones(split.height), split["within"], split["between"]])
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always")
-        fit = MixedLM(split["value"].to_numpy(), design, split["person_key"].to_list()).fit(reml=True)
-    note = "spread between people estimated at zero" if caught else ""
-    numbers = (float(fit.fe_params[1]), float(fit.bse_fe[1]), float(fit.pvalues[1]))
-    return _figure(method, unit, numbers, split, note)
+
+    def fit() -> tuple[float, float, float]:
+        design = np.column_stack([np.ones(split.height), split["within"], split["between"]])
+        made = MixedLM(split["value"].to_numpy(), design, split["person_key"].to_list()).fit(reml=True)
+        return float(made.fe_params[1]), float(made.bse_fe[1]), float(made.pvalues[1])
+
+    return _guarded(method, unit, split, "", fit, edge="spread between people estimated at zero")
 
 
 def present_or_absent(pairs: pl.DataFrame) -> PooledRelation:
@@ -159,10 +193,13 @@ def present_or_absent(pairs: pl.DataFrame) -> PooledRelation:
     reason = _short(telling)
     if reason:
         return _refused(method, unit, telling, reason)
-    fit = ConditionalLogit(
-        telling["value"].to_numpy(), telling[["within"]].to_numpy(), groups=telling["person_key"].to_numpy()
-    ).fit(disp=False)
-    return _figure(method, unit, (float(fit.params[0]), float(fit.bse[0]), float(fit.pvalues[0])), telling)
+
+    def fit() -> tuple[float, float, float]:
+        within, people = telling[["within"]].to_numpy(), telling["person_key"].to_numpy()
+        made = ConditionalLogit(telling["value"].to_numpy(), within, groups=people).fit(disp=False)
+        return float(made.params[0]), float(made.bse[0]), float(made.pvalues[0])
+
+    return _guarded(method, unit, telling, "", fit)
 
 
 def ordered_model(pairs: pl.DataFrame) -> PooledRelation:
@@ -177,9 +214,13 @@ def ordered_model(pairs: pl.DataFrame) -> PooledRelation:
     reason = _short(split)
     if reason:
         return _refused(method, unit, split, reason)
-    codes = np.unique(split["value"].to_numpy(), return_inverse=True)[1]
-    design = split[["within", "between"]].to_numpy()
-    design = design - design.mean(axis=0)
-    fit = OrderedModel(codes, design, distr="logit").fit(method="bfgs", disp=False)
-    numbers = (float(fit.params[0]), float(fit.bse[0]), float(fit.pvalues[0]))
-    return _figure(method, unit, numbers, split, "no person effect in this model; the interval is too narrow")
+
+    def fit() -> tuple[float, float, float]:
+        codes = np.unique(split["value"].to_numpy(), return_inverse=True)[1]
+        design = split[["within", "between"]].to_numpy()
+        centred = design - design.mean(axis=0)
+        made = OrderedModel(codes, centred, distr="logit").fit(method="bfgs", disp=False, maxiter=200)
+        return float(made.params[0]), float(made.bse[0]), float(made.pvalues[0])
+
+    note = "no person effect in this model; the interval is too narrow"
+    return _guarded(method, unit, split, note, fit)
