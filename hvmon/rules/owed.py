@@ -294,7 +294,7 @@ def _agreed(dossier: Dossier, today: date, done: tuple[Done, ...]) -> list[Owed]
         words = f"{planned.owed_test.value} after the change planned {day}, by {planned.owed_by}; "
         words += "the change itself is not recorded"
         item = _agreed_item(f"planned:{plan.record_id}", planned.owed_test, day, planned.owed_by,
-                            words, today, done)  # fmt: skip
+                            words, today, ())  # fmt: skip  # no result answers a change not yet made
         items.append(_in_state(item, planned.state))
     return items
 

@@ -144,7 +144,11 @@ def reading_sd_ln(source: str, priors: Priors) -> float:
 
 
 def _readings(dossier: Dossier, change: SettingsChange, end: datetime, priors: Priors) -> list[Anchor]:
-    """Give readings since a change, usable ones on the ventilator first, newest first within each."""
+    """Give readings since a change, newest first, those on the ventilator and steady before any other.
+
+    One on the ventilator goes first only within `OTHER_LEVEL_DAYS` of the newest: an old night says little of
+    a person who has changed since.
+    """
     gases = [
         anchor_of_gas(held, priors=priors)
         for held in dossier.blood_gas
@@ -156,7 +160,13 @@ def _readings(dossier: Dossier, change: SettingsChange, end: datetime, priors: P
         for anchor in (*gases, *nights)
         if anchor is not None and change.changed_at <= utc(anchor.at) < end
     ]
-    return sorted(found, key=lambda anchor: (anchor.off_reason is not None, -anchor.at.timestamp()))
+    newest = max((anchor.day for anchor in found), default=date.min)
+
+    def order(anchor: Anchor) -> tuple[bool, float]:
+        recent = (newest - anchor.day).days <= OTHER_LEVEL_DAYS
+        return not (recent and anchor.off_reason is None), -anchor.at.timestamp()
+
+    return sorted(found, key=order)
 
 
 def _settings(dossier: Dossier, change: SettingsChange, today: date) -> MachineSettings:

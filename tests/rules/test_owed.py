@@ -390,6 +390,14 @@ def test_a_planned_change_owes_its_recheck_until_the_change_itself_is_recorded(m
     assert recall(make, "FUP-18", plan, make.change(date(2026, 2, 2))) is None
 
 
+def test_a_gas_before_the_planned_change_is_made_does_not_answer_it(make) -> None:
+    plan = PlannedChange(
+        person_key=KEY, planned_at=make.at(date(2026, 2, 1)), zone="Europe/London",
+        planned_by="Invented Physician", proposal="as talked over", why="night CO2",
+        owed_test=TestKind.DAY_GAS, owed_by=date(2026, 3, 1), state=ActionState.OPEN)  # fmt: skip
+    assert recall(make, "FUP-18", plan, make.gas(day=date(2026, 2, 10))) is not None
+
+
 # --- intervals and findings ---
 
 

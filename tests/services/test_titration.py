@@ -334,12 +334,16 @@ def test_nothing_shown_of_a_proposal_orders_a_setting(view):
         assert order not in text
 
 
-def test_an_old_reading_and_a_newer_one_off_the_ventilator_are_told():
+def test_an_old_reading_is_told_with_its_age():
     records = [one for one in rising.records() if type(one).__name__ != "BloodGas"]
-    found = seen(*records, rising.gas(250, "6.0", on=True), rising.gas(5, "7.9"))
-    told = " ".join(starting_cautions(found))
-    assert "250 days old" in told
-    assert "7.90 kPa of 2026-06-10" in told
+    assert "250 days old" in " ".join(starting_cautions(seen(*records, rising.gas(170, "6.0", on=True))))
+    assert starting_cautions(seen(*records, rising.gas(180, "6.0", on=True))) == ()
+
+
+def test_a_newer_reading_off_the_ventilator_is_told_beside_the_one_that_is_used():
+    records = [one for one in rising.records() if type(one).__name__ != "BloodGas"]
+    found = seen(*records, rising.gas(90, "6.0", on=True), rising.gas(5, "7.9"))
+    assert "7.90 kPa of 2026-06-10" in " ".join(starting_cautions(found))
 
 
 # --- rows of the charts -------------------------------------------------------------------------------

@@ -346,3 +346,14 @@ def test_in_invented_people_with_hidden_lungs_the_intervals_hold_what_they_promi
     table, _ = study()(450, 11)
     assert 78.0 <= table["all"]["cover_80"] <= 86.0
     assert 93.0 <= table["all"]["cover_95"] <= 98.0
+
+
+def test_an_old_reading_on_the_ventilator_does_not_go_before_a_new_one_off_it():
+    first = TODAY - timedelta(days=900)
+    old = gas(5.2, first + timedelta(days=30), on=True)
+    new = gas(6.7, TODAY - timedelta(days=5), on=False)
+    base = baseline_of(dossier(change(first), old, new, nights()), TODAY)
+    assert base.anchor.kpa == pytest.approx(6.7)
+    near = gas(5.9, TODAY - timedelta(days=60), on=True)
+    base = baseline_of(dossier(change(first), old, near, new, nights()), TODAY)
+    assert base.anchor.kpa == pytest.approx(5.9)
