@@ -13,7 +13,7 @@ from hvmon.records.settings import PlannedChange, SettingsChange
 from hvmon.rules.differential import Differential, differential
 from hvmon.rules.packs import Pack
 from hvmon.services.as_of import end_of_day, known_on
-from hvmon.services.packs_in_use import Edits, pack_in_use
+from hvmon.services.packs_in_use import Edits, pack_in_use, priors_in_use
 from hvmon.services.plans import earliest_recheck, free_moment, planned, save_plan
 from hvmon.services.trends import TrendView, trend_view
 from hvmon.stats.acid_base import GasReading, read_gases
@@ -24,7 +24,7 @@ from hvmon.stats.figure import Refused
 from hvmon.stats.likeforlike import Comparison, last_versus_previous
 from hvmon.stats.machine import MachineSettings, Proposal
 from hvmon.stats.own_response import OwnResponse, own_response_of
-from hvmon.stats.priors import Priors, default_priors
+from hvmon.stats.priors import Priors
 from hvmon.stats.series import changes_frame, readings_frame
 from hvmon.stats.ventilation import (
     GasEstimate,
@@ -87,6 +87,8 @@ class TitrationView:
     baseline: Baseline | Refused
     own: OwnResponse | None
     leak_limit_l_min: float
+    priors: Priors
+    """The table in force: the one hvmon ships with, or with the service's own rows."""
 
     @property
     def settings(self) -> SettingsChange | None:
@@ -167,7 +169,7 @@ def titration_of(
         filter_kind=program.filter_kind if program else FilterKind.NONE,
         below_140_cm=below_140_cm, measured=measured,
     )  # fmt: skip
-    table, start = priors or default_priors(), _period_start(change, today)
+    table, start = priors or priors_in_use(edits), _period_start(change, today)
     return TitrationView(
         dossier=known,
         today=today,
@@ -187,8 +189,9 @@ def titration_of(
             known, today,
             leak_limit_l_min=leak, below_140_cm=below_140_cm, measured=measured, priors=table,
         ),
-        own=_own(known, trend or trend_view(known, today=today, limit=None), table),
+        own=_own(known, trend or trend_view(known, today=today, limit=None, priors=table), table),
         leak_limit_l_min=leak,
+        priors=table,
     )  # fmt: skip
 
 
@@ -283,10 +286,10 @@ def try_proposals(
     A setting that is impossible, or does not belong to the mode, is refused by name and leaves the other
     proposals alone.
     """
-    return tuple(_tried(view, proposal, priors, seed) for proposal in proposals)
+    return tuple(_tried(view, proposal, priors or view.priors, seed) for proposal in proposals)
 
 
-def _tried(view: TitrationView, proposal: Proposal, priors: Priors | None, seed: int) -> Tried:
+def _tried(view: TitrationView, proposal: Proposal, priors: Priors, seed: int) -> Tried:
     base = view.baseline
     if isinstance(base, Refused):
         return Tried(proposal, None, base.reason, base.needs)
