@@ -336,8 +336,9 @@ def test_nothing_shown_of_a_proposal_orders_a_setting(view):
 
 def test_an_old_reading_is_told_with_its_age():
     records = [one for one in rising.records() if type(one).__name__ != "BloodGas"]
-    assert "250 days old" in " ".join(starting_cautions(seen(*records, rising.gas(170, "6.0", on=True))))
-    assert starting_cautions(seen(*records, rising.gas(180, "6.0", on=True))) == ()
+    old, young = rising.gas(250, "6.0", on=True), rising.gas(170, "6.0", on=True)
+    assert "250 days old" in " ".join(starting_cautions(seen(*records, old)))
+    assert starting_cautions(seen(*records, young)) == ()
 
 
 def test_a_newer_reading_off_the_ventilator_is_told_beside_the_one_that_is_used():
