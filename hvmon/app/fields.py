@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 import streamlit as st
 
-from hvmon.app.labels import label
+from hvmon.app.labels import asked
 from hvmon.app.parts import plain
 from hvmon.services.asked import Answers, Ask, How
 from hvmon.services.form_read import FormRead
@@ -13,6 +13,8 @@ ROW = 12
 """Units of width of one row."""
 
 _TEXT, _HALF, _NOTE = 3, 6, 6
+_LONG_WORD = 30
+"""[letters] a list with longer words takes half a row, so that none is cut off."""
 _SHORT_CHOICE, _MIDDLE_CHOICE = 24, 62
 """[letters] choices up to these lengths take a quarter and half a row."""
 
@@ -24,8 +26,10 @@ def widget_key(token: str, key: str) -> str:
 
 def width(ask: Ask) -> int:
     """Give the width of a question in units of the row."""
-    if ask.how in {How.TEXT, How.LIST}:
+    if ask.how == How.TEXT:
         return _TEXT
+    if ask.how == How.LIST:
+        return _HALF if max(map(len, ask.options), default=0) > _LONG_WORD else _TEXT
     if ask.how in {How.NOTE, How.LINE}:
         return _NOTE
     letters = sum(len(option) + 5 for option in ask.options)
@@ -55,7 +59,7 @@ def draw_rows(asks: Sequence[Ask], token: str, read: FormRead, initial: Answers)
 
 
 def _asked(ask: Ask) -> str:
-    return label(ask.column) + ("" if ask.required else " (optional)")
+    return asked(ask.key, ask.column) + ("" if ask.required else " (optional)")
 
 
 def _text(ask: Ask, key: str, start: str) -> None:

@@ -10,7 +10,7 @@ import streamlit as st
 from hvmon.app import cache, words
 from hvmon.app.browser import focus
 from hvmon.app.fields import draw_rows, widget_key
-from hvmon.app.labels import bare, label
+from hvmon.app.labels import asked, bare, label
 from hvmon.app.parts import need_actor, plain
 from hvmon.records.held import Held
 from hvmon.services import corrections, drafts
@@ -155,9 +155,9 @@ def _question(question: EntryQuestion, token: str, initial: Answers) -> None:
 
 
 def _still_needed(read: FormRead, sections: Sequence[Section]) -> str:
-    columns = {ask.key: ask.column for part in sections for ask in part.asks}
-    needed = [label(columns[key]) for key in read.missing]
-    refused = [f"{label(columns[key])} (refused)" for key in read.refused if key in columns]
+    labels = {ask.key: asked(ask.key, ask.column) for part in sections for ask in part.asks}
+    needed = [labels[key] for key in read.missing]
+    refused = [f"{labels[key]} (refused)" for key in read.refused if key in labels]
     reasons = [f"a reason for {label(question.field)}" for question in read.unanswered]
     return ", ".join([*refused, *needed, *reasons])
 

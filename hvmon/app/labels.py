@@ -3,7 +3,7 @@
 LABELS = {
     "date": "Date",
     "time": "Time",
-    "reason": "Why this visit",
+    "reason": "Reason",
     "sample": "What was sampled",
     "sample_time": "Time of sample",
     "unit": "Unit on the slip",
@@ -13,7 +13,17 @@ LABELS = {
     "second_program": "Second program",
     "why_changed": "Reason for the correction",
     "place": "Place",
-    "not_done": "Why was no sample taken",
+    "not_done": "Not done, and why",
+    "analysed_time": "Time analysed",
+    "more": "More to record",
+    "owed_line": "Which owed test",
+    "became": "What became of it",
+    "new_due": "New date",
+    "action_line": "Which action",
+    "action.state": "How it ended",
+    "why_closed": "Why or what was done",
+    "sample.comment": "Note on the sample: air bubble, delay",
+    "machine.comment": "Note on the ventilator: alarms, humidifier",
     "site": "Site",
     "failed_attempts": "Failed attempts",
     "temperature_correction": "Temperature correction",
@@ -25,7 +35,7 @@ LABELS = {
     "state_minutes_in_state": "Minutes since mask on or off",
     "state_oxygen_l_min": "Oxygen [L/min], 0 = none",
     "state_minutes_since_oxygen_change": "Minutes since oxygen changed",
-    "state_fio2": "FiO2 [fraction]",
+    "state_fio2": "FiO2 [fraction], if no flow",
     "state_position": "Position",
     "state_rest": "Rest",
     "state_wakefulness": "Awake or asleep",
@@ -138,6 +148,11 @@ def label(column: str) -> str:
         if column.endswith(ending):
             return f"{_spelt(column.removesuffix(ending))} [{unit}]"
     return _spelt(column)
+
+
+def asked(key: str, column: str) -> str:
+    """Give the label of a question: its own where it has one, else that of the column it fills."""
+    return LABELS.get(key) or label(column)
 
 
 def bare(column: str) -> str:

@@ -50,7 +50,7 @@ class Section:
 _SIDE_BY_SIDE = 90
 """[letters] words that are shorter together are shown side by side; longer ones go into a list."""
 
-_LINES = {"why_changed"}
+_LINES = {"why_changed", "why_closed"}
 _NOTES = {"comment", "detail", "diagnosis", "goals_of_care", "advice_given"}
 
 

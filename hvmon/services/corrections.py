@@ -1,17 +1,19 @@
 """Correct a stored record: the old version is kept, with who, when and why."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from hvmon.records.base import PersonRecord
+from hvmon.records.base import AcceptedWarning, PersonRecord
 from hvmon.records.dossier import Dossier, dated
 from hvmon.records.flat import Kind, columns, flatten
 from hvmon.records.held import Held
 from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
 from hvmon.records.person import Identity
+from hvmon.records.symptoms import InstrumentTotal, SymptomReport
+from hvmon.services import questionnaires
 from hvmon.services.asked import Answers, Section, ask, own
 from hvmon.services.form_read import FormRead
 from hvmon.services.one_record import Filled, understand_records
@@ -80,18 +82,45 @@ _TELLING = (
 )  # fmt: skip
 
 
+_NAMED = {
+    "ph": "pH ", "pco2": "PCO2 ", "ptcco2": "transcutaneous PCO2 ", "flap": "flap ", "fvc_l": "FVC ",
+    "morning_headache": "morning headache ", "breathlessness": "breathlessness ", "tcco2_mean": "mean ",
+}  # fmt: skip
+"""What a bare value is called in a list."""
+
+
 def summary(record: PersonRecord) -> str:
     """Give the few values by which a record is recognised."""
     told = dict(lines(record))
-    return ", ".join(told[name] for name in _TELLING if name in told)
+    return ", ".join(f"{_NAMED.get(name, '')}{told[name]}" for name in _TELLING if name in told)
 
 
 def lines(record: PersonRecord) -> tuple[tuple[str, str], ...]:
     """Give each column that holds a value, with the value in words."""
     flat = flatten(record)
     zone = str(flat.get("zone") or "UTC")
+    flat |= dict(_lists(record))
     told = [(name, _words(name, flat, zone)) for name in flat if not _is_part(name, flat)]
     return tuple((name, text) for name, text in told if text)
+
+
+def _lists(record: PersonRecord) -> Iterator[tuple[str, str]]:
+    """Give each list of records in words: its totals, or its accepted warnings with their reasons."""
+    for name, value in record:
+        if isinstance(value, tuple):
+            yield name, "; ".join(_item(item) for item in value)
+
+
+def _item(item: object) -> str:
+    if isinstance(item, InstrumentTotal):
+        version = f", version {item.version}" if item.version else ""
+        language = f", in {item.language}" if item.language else ""
+        direction = "worse" if item.high_is_worse else "better"
+        who = f"high is {direction}, completed by {item.completed_by.value}"
+        return f"{item.instrument.value} {item.total} ({who}{version}{language})"
+    if isinstance(item, AcceptedWarning):
+        return f"{item.shown} Accepted: {item.reason}"
+    return str(item)
 
 
 def _is_part(name: str, flat: Mapping[str, Any]) -> bool:
@@ -108,7 +137,7 @@ def _words(name: str, flat: Mapping[str, Any], zone: str) -> str:
     return words_of(value, str(unit or (limit.unit if limit and value != "not recorded" else "")), zone)
 
 
-def sections(held: Held[Any]) -> tuple[Section, ...]:
+def sections(held: Held[Any], answers: Answers | None = None) -> tuple[Section, ...]:
     """Give the questions of a correction, filled with what is stored."""
     model: type[PersonRecord] = type(held.record)
     flat = flatten(held.record)
@@ -118,20 +147,29 @@ def sections(held: Held[Any]) -> tuple[Section, ...]:
         for column in columns(model)
         if column.name not in NOT_EDITED and column.kind != Kind.LIST
     ]
-    return (Section(heading(held.record), tuple(edited)), Section("Reason", (own("why_changed"),)))
+    parts = [Section(heading(held.record), tuple(edited))]
+    if isinstance(held.record, SymptomReport):
+        parts += questionnaires.sections(answers or {}, held.record.instruments)
+    return (*parts, Section("Reason", (own("why_changed"),)))
 
 
 def understand(answers: Answers, held: Held[Any], *, dossier: Dossier, now: datetime) -> FormRead:
     """Read a correction. Warnings accepted before are replaced by those of the new values."""
     flat = flatten(held.record)
-    asks = [one for part in sections(held) for one in part.asks]
+    asks = [one for part in sections(held, answers) for one in part.asks]
     fixed = {name: value for name, value in flat.items() if name in NOT_EDITED and value is not None}
     if "accepted_warnings" in fixed:
         fixed["accepted_warnings"] = "[]"
     zone = str(flat.get("zone") or "UTC")
     others = _without(dossier, held)
+    said = questionnaires.read(answers) if isinstance(held.record, SymptomReport) else questionnaires.Totals()
+    if isinstance(held.record, SymptomReport):
+        fixed["instruments"] = tuple(said.totals)
     part = Filled(type(held.record), fixed)
-    return understand_records([part], asks, answers, zone=zone, now=now, dossier=others)
+    return understand_records(
+        [part], asks, answers, zone=zone, now=now, dossier=others,
+        also_words=said.words, also_refused=said.refused,
+    )  # fmt: skip
 
 
 def _without(dossier: Dossier, held: Held[Any]) -> Dossier:

@@ -9,6 +9,7 @@ from hvmon.records.flat import columns, flatten
 from hvmon.records.gas import BloodGas, SpotTranscutaneous
 from hvmon.records.settings import SettingsChange, SettingsReading
 from hvmon.records.symptoms import SymptomReport
+from hvmon.services import questionnaires
 from hvmon.services.asked import Answers, Ask, Section, ask, own
 from hvmon.services.typed import as_typed
 from hvmon.units import PressureUnit
@@ -18,6 +19,7 @@ SENSOR = "transcutaneous sensor"
 NO_SAMPLE = "no sample"
 ASKED, NOT_ASKED = "asked", "not asked"
 SAME, DIFFERENT, NOT_READ = "same as ordered", "different", "not read"
+NO_MORE, MORE = "no", "questionnaire, FiO2, time analysed, what was not done"
 MEASURED, ESTIMATED = "measured", "estimated"
 
 SITES_ASKED: dict[str, tuple[SampleSite, ...]] = {
@@ -60,6 +62,8 @@ def sections(answers: Answers, dossier: Dossier, *, today: date) -> tuple[Sectio
     if answers.get("sample") != NO_SAMPLE:
         parts += [_state(answers), _result(answers)]
     parts += [_symptoms(answers), _machine(answers, dossier), _person(answers), _note()]
+    if answers.get("more") == MORE:
+        parts += [_more(answers), *questionnaires.sections(answers)]
     return tuple(parts)
 
 
@@ -102,8 +106,7 @@ def _sample_details(answers: Answers) -> list[Ask]:
         names = ("site", "minutes_since_applied", "sensor_temperature_c", "drift_correction")
         return [ask(SpotTranscutaneous, name, prefix="sample.") for name in names]
     details = [
-        ask(BloodGas, name, prefix="sample.")
-        for name in ("failed_attempts", "analyser", "temperature_correction")
+        ask(BloodGas, name, prefix="sample.") for name in ("failed_attempts", "temperature_correction")
     ]
     sites = SITES_ASKED.get(answers.get("sample", ""), ())
     if sites:
@@ -200,4 +203,26 @@ def _person(answers: Answers) -> Section:
 
 
 def _note() -> Section:
-    return Section("Note", tuple(ask(Visit, name, prefix="visit.") for name in ("comment", "advice_given")))
+    notes = (ask(Visit, name, prefix="visit.") for name in ("comment", "advice_given"))
+    return Section("Note", (*notes, own("more", (NO_MORE, MORE), required=False)))
+
+
+def _more(answers: Answers) -> Section:
+    """Ask what the ordinary visit does not bring: one key passes it by."""
+    asks: list[Ask] = []
+    if sampled(answers):
+        asks += _more_of_the_sample(answers)
+    if answers.get("sample") != NO_SAMPLE:
+        asks.append(ask(Visit, "not_done", prefix="visit."))
+    if answers.get("machine") != NOT_READ:
+        asks.append(ask(SettingsReading, "comment", prefix="machine."))
+    return Section("More", tuple(asks))
+
+
+def _more_of_the_sample(answers: Answers) -> list[Ask]:
+    model = sample_model(answers)
+    rest = [ask(model, name, prefix="sample.") for name in ("state_fio2", "comment")]
+    if model is SpotTranscutaneous:
+        return rest
+    analysed = own("analysed_time", hint="HHMM, 24 h", required=False)
+    return [analysed, ask(BloodGas, "analyser", prefix="sample."), *rest]

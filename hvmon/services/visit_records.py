@@ -1,6 +1,6 @@
 """The records of a home visit, made of its answers as soon as each is whole."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -12,12 +12,12 @@ from hvmon.records.dossier import Dossier
 from hvmon.records.flat import flatten
 from hvmon.records.gas import BloodGas, SpotTranscutaneous
 from hvmon.records.settings import SettingsReading
-from hvmon.records.symptoms import SymptomReport
-from hvmon.services import typed, visit_form
+from hvmon.records.symptoms import InstrumentTotal, SymptomReport
+from hvmon.services import questionnaires, typed, visit_form
 from hvmon.services.asked import Answers, Ask
 from hvmon.services.clock_text import NotUnderstood
 from hvmon.services.moment_pair import read_pair
-from hvmon.vocabulary import NOT_RECORDED, LeakKind, Role
+from hvmon.vocabulary import NOT_RECORDED, FlapTest, LeakKind, Role
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,10 +140,19 @@ def _build_sample(work: Work) -> None:
         fixed = _fixed(work, "read_at", drawn_at) | {"state_reason": work.answers.get("reason") or None}
         _make(work, SpotTranscutaneous, "sample.", fixed, ptcco2_unit=work.answers.get("unit", ""))
         return
-    fixed = _fixed(work, "drawn_at", drawn_at) | _gas_kind(work)
+    fixed = _fixed(work, "drawn_at", drawn_at) | _gas_kind(work) | _analysed(work, drawn_at)
     unit = work.answers.get("unit", "")
     po2_unit = unit if work.answers.get("sample.po2", "").strip() else ""
     _make(work, BloodGas, "sample.", fixed, pco2_unit=unit, po2_unit=po2_unit)
+
+
+def _analysed(work: Work, drawn_at: datetime) -> dict[str, Any]:
+    asked = any(ask.key == "analysed_time" for ask in work.asks)
+    moment = _moment(work, "analysed_time") if asked else None
+    if moment is not None and moment < drawn_at:
+        work.refused["analysed_time"] = "lies before the time of the sample; check both clock times"
+        return {}
+    return {"analysed_at": moment} if moment else {}
 
 
 def _gas_kind(work: Work) -> dict[str, Any]:
@@ -158,8 +167,29 @@ def _gas_kind(work: Work) -> dict[str, Any]:
 
 
 def _build_symptoms(work: Work) -> None:
-    if work.answers.get("symptoms") == visit_form.ASKED and work.started_at is not None:
-        _make(work, SymptomReport, "symptoms.", _fixed(work, "asked_at", work.started_at))
+    totals = _totals(work)
+    told = work.answers.get("symptoms", "")
+    if work.started_at is None or not told or (told != visit_form.ASKED and not totals):
+        return
+    fixed = _fixed(work, "asked_at", work.started_at) | {"instruments": totals}
+    if told != visit_form.ASKED:
+        fixed |= _nothing_asked(totals)
+    _make(work, SymptomReport, "symptoms.", fixed)
+
+
+def _totals(work: Work) -> tuple[InstrumentTotal, ...]:
+    if not any(ask.key == "questionnaire_1" for ask in work.asks):
+        return ()
+    said = questionnaires.read(work.answers)
+    work.words |= said.words
+    work.refused |= said.refused
+    return tuple(said.totals)
+
+
+def _nothing_asked(totals: Sequence[InstrumentTotal]) -> dict[str, Any]:
+    """Give the columns of a report that holds questionnaire totals alone; each rating says "not recorded"."""
+    rated = dict.fromkeys((*visit_form.RATINGS, "new_drowsiness_or_confusion"), NOT_RECORDED.value)
+    return {**rated, "answered_by": totals[0].completed_by.value, "flap": FlapTest.NOT_TESTED.value}
 
 
 def _build_machine(work: Work) -> None:

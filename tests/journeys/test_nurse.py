@@ -14,14 +14,14 @@ pytestmark = pytest.mark.browser
 
 TAB, PICK, NEXT = "Tab", "Space", "ArrowDown"
 TO_THE_SAMPLE = ("1005", TAB, TAB, PICK, TAB)  # time; place stays home; routine
-SAMPLE = (NEXT, TAB, "1030", TAB, "0", TAB, TAB, PICK, TAB)  # earlobe, time, attempts, no analyser, 37 C
+SAMPLE = (NEXT, TAB, "1030", TAB, "0", TAB, PICK, TAB)  # earlobe, time, attempts, 37 C
 STATE = (NEXT, TAB, "45", TAB, "1", TAB, "n", TAB, PICK, TAB, PICK, TAB, PICK, TAB)
 VALUES = ("7.36", TAB, "6,7", TAB, "8.4", TAB, "28.1", TAB, PICK, TAB, "91", TAB, "3.2", TAB, PICK, TAB)
 RESULT = (PICK, TAB, *VALUES, TAB, TAB, TAB)  # kPa; no SO2, lactate, haemoglobin
 SYMPTOMS = (PICK, TAB, PICK, TAB, *("3", TAB) * 6, NEXT, TAB, NEXT, TAB)
 MACHINE = (PICK, TAB, TAB, PICK, TAB)  # same as ordered, no meter, backup tested
 PERSON = ("18", TAB, TAB, TAB, "71.5", TAB, PICK, TAB, TAB, TAB, TAB, NEXT, TAB)
-NOTE = ("Mask sore.", TAB, TAB)
+NOTE = ("Mask sore.", TAB, TAB, TAB)  # no advice, nothing more
 WHOLE_VISIT = (*TO_THE_SAMPLE, *SAMPLE, *STATE, *RESULT, *SYMPTOMS, *MACHINE, *PERSON, *NOTE)
 
 
@@ -51,6 +51,30 @@ def test_a_whole_visit_is_entered_by_keyboard_alone(page: Page, served: Served, 
     gas = dossier(served, somebody).blood_gas[-1].record
     assert (str(gas.pco2), str(gas.ph), str(gas.hco3_mmol_l)) == ("6.7 kPa", "7.36", "28.1")
     assert hands.keys < 180
+
+
+def test_a_questionnaire_and_the_rest_of_the_sample_are_entered_by_keyboard_behind_one_answer(
+    page: Page, served: Served, somebody: Somebody
+):
+    hands = at_the_form(page, served, somebody)
+    hands.type(*WHOLE_VISIT[:-1])
+    hands.stand_on("More to record")
+    hands.type(NEXT)
+    page.get_by_label("Time analysed").wait_for()
+    hands.type(TAB)
+    hands.stand_on("Time analysed")
+    hands.type("1042", TAB, "clinic 2", TAB, TAB, TAB, "peak cough flow: too tired", TAB, TAB)
+    hands.stand_on("Questionnaire 1")
+    hands.type("Epw", "Enter")
+    expect(page.get_by_text("0 to 24, high is worse").first).to_be_visible()
+    hands.type(TAB, "11", TAB, TAB, TAB, PICK, TAB)
+    expect(page.get_by_text("understood: 11 of 0 to 24, high is worse")).to_be_visible()
+    expect(page.get_by_text("Nothing is missing.")).to_be_visible()
+    page.get_by_role("button", name="Save the visit").press("Enter")
+    expect(page.get_by_text("Stored. 5 records.")).to_be_visible()
+    held = dossier(served, somebody)
+    assert str(held.symptom_report[-1].record.instruments[0].total) == "11"
+    assert held.visit[-1].record.not_done == "peak cough flow: too tired"
 
 
 def test_what_was_typed_is_answered_at_once(page: Page, served: Served, somebody: Somebody):
@@ -155,7 +179,7 @@ def test_hostile_text_is_shown_as_typed_on_every_page_and_asks_nobody(page: Page
 
 def test_a_hostile_note_is_stored_and_shown_as_typed(page: Page, served: Served, somebody: Somebody):
     hands = at_the_form(page, served, somebody)
-    hands.type(*WHOLE_VISIT[: -len(NOTE)], HOSTILE, TAB, TAB)
+    hands.type(*WHOLE_VISIT[: -len(NOTE)], HOSTILE, TAB, TAB, TAB)
     expect(page.get_by_text("Nothing is missing.")).to_be_visible()
     hands.type("Enter")
     expect(page.get_by_text("Stored. 5 records.")).to_be_visible()

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from hvmon.records.gas import BloodGas, SpotTranscutaneous
-from hvmon.services import visit
+from hvmon.services import visit, visit_form
 from hvmon.services.form_read import FormRead, reason_key
 from hvmon.services.outcome import Fate
 from hvmon.services.visit_records import Context
@@ -191,3 +191,35 @@ def test_a_second_program_read_as_different_is_asked_and_never_taken_from_the_or
     form = visit.understand(WHOLE_VISIT | {"machine": "different"}, two)
     assert "machine.program_1_mode" in form.missing
     assert "program_2_mode" in " ".join([*form.missing, *form.refused])
+
+
+MORE = {"more": visit_form.MORE}
+
+
+def test_what_the_ordinary_visit_does_not_bring_is_recorded_behind_one_answer(context: Context):
+    more = {
+        "analysed_time": "1042", "sample.analyser": "clinic 2", "sample.comment": "small bubble",
+        "sample.state_fio2": "0.28", "sample.state_oxygen_l_min": "n",
+        "visit.not_done": "lung function: too tired", "machine.comment": "humidifier dry",
+    }  # fmt: skip
+    form = visit.understand(WHOLE_VISIT | MORE | more, context)
+    gas = gas_of(form)
+    assert (gas.analysed_at, gas.analyser) == (datetime(2026, 6, 15, 9, 42, tzinfo=UTC), "clinic 2")
+    assert (gas.state.fio2, gas.state.oxygen_l_min, gas.comment) == (
+        Decimal("0.28"),
+        NOT_RECORDED,
+        "small bubble",
+    )
+    assert form.records[0].not_done == "lung function: too tired"
+    assert next(r for r in form.records if type(r).__name__ == "SettingsReading").comment == "humidifier dry"
+
+
+def test_a_sample_analysed_before_it_was_drawn_is_refused(context: Context):
+    form = visit.understand(WHOLE_VISIT | MORE | {"analysed_time": "1020"}, context)
+    assert "before" in form.refused["analysed_time"]
+    assert form.records == ()
+
+
+def test_fio2_in_percent_is_refused_with_what_is_accepted(context: Context):
+    form = visit.understand(WHOLE_VISIT | MORE | {"sample.state_fio2": "28"}, context)
+    assert "accepted is" in form.refused["sample.state_fio2"]

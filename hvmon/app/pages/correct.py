@@ -15,8 +15,8 @@ from hvmon.services.outcome import Outcome
 
 
 def _form(held: Held[Any], dossier: Dossier) -> form.Form:
-    def sections(_answers: Answers) -> tuple[Section, ...]:
-        return corrections.sections(held)
+    def sections(answers: Answers) -> tuple[Section, ...]:
+        return corrections.sections(held, answers)
 
     def understand(answers: Answers, _token: str) -> FormRead:
         return corrections.understand(answers, held, dossier=dossier, now=cache.now())
