@@ -10,6 +10,8 @@ from hvmon.vocabulary import Role
 
 def _pick(person_key: str) -> None:
     cache.choose(person_key)
+    if st.session_state.get("person_part") == words.NEW_PART:  # else the one opened would stay out of sight
+        st.session_state["person_part"] = words.WHO_PART
     st.session_state["find_turn"] = st.session_state.get("find_turn", 0) + 1
 
 

@@ -62,6 +62,8 @@ STORED_NOW = "Stored now:"
 
 CORRECTED = "Stored as a new version. The one before is kept below."
 
+NOTHING_OWED = "Nothing is owed by the rules in force."
+
 WHICH_RECORD = "Which record"
 
 IN_ERROR = "This record is entered in error. It stands in no series and stays in the history."
@@ -69,6 +71,12 @@ IN_ERROR = "This record is entered in error. It stands in no series and stays in
 WITHDRAW = "Withdraw as entered in error"
 
 WHY_WITHDRAWN = "Why is it withdrawn"
+
+WHO_PART = "Who the person is"
+
+NEW_PART = "New person"
+
+OWED_PART = "Owed and agreed"
 
 PAGE_TITLES = {
     "caseload": "Caseload",
@@ -80,6 +88,7 @@ PAGE_TITLES = {
     "settings_change": "Settings change",
     "correct": "Correct",
     "person": "Person",
+    "service": "Service",
     "about": "Rules and sources",
 }
 """Page file to its title, in the order of the bar; caseload comes first and is the default."""

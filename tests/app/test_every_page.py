@@ -177,7 +177,7 @@ def _unescaped(node: ast.expr) -> list[ast.expr]:
 
 MINE = (
     "browser.py", "cache.py", "fields.py", "form.py", "main.py", "parts.py", "resume.py", "sidebar.py",
-    "versions.py", "visit.py", "settings_change.py", "correct.py", "person.py", "about.py",
+    "owed_forms.py", "versions.py", "visit.py", "settings_change.py", "correct.py", "person.py", "about.py",
 )  # fmt: skip
 
 

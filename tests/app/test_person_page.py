@@ -1,9 +1,13 @@
 """A new person, what is known of one, and the small records around the readings."""
 
+from datetime import UTC, date, datetime
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from hvmon.records.meeting import Action
 from hvmon.store.store import Store
+from hvmon.vocabulary import ActionState, TestKind
 from tests.app.invented import ANNA
 from tests.app.sight import answer, press, seen
 
@@ -85,3 +89,38 @@ def test_hidden_names_are_hidden_here_too(open_page):
     shown = seen(session.run())
     assert "Anna" not in shown
     assert "H1001" not in shown
+
+
+def test_what_became_of_something_owed_is_noted(open_page, store: Store):
+    session = part(open_page("person"), "Owed and agreed")
+    assert "FUP\\-" in seen(session)
+    line = next(box for box in session.selectbox if (box.key or "").endswith("|owed_line"))
+    fill(session, {"owed_line": line.options[0], "became": "refused", "owed.reason": "does not want needles"})
+    session = press(session, "Save the note")
+    assert not session.exception
+    assert {one.record.reason for one in store.dossier(ANNA).owed_edit} == {"does not want needles"}
+    assert "does not want needles" in seen(session)
+
+
+def test_an_open_action_is_closed(open_page, store: Store):
+    action = Action(
+        person_key=ANNA, agreed_on=date(2026, 6, 1), what="Order a second mask", owner="Nia Nurse",
+        due=date(2026, 6, 10), asks_for=TestKind.NONE, state=ActionState.OPEN,
+    )  # fmt: skip
+    store.save(action, actor="P", request_id="action", now=datetime(2026, 6, 1, tzinfo=UTC))
+    session = part(open_page("person"), "Owed and agreed")
+    line = next(box for box in session.selectbox if (box.key or "").endswith("|action_line"))
+    fill(session, {"action_line": line.options[0], "action.state": "done", "why_closed": "delivered"})
+    session = press(session, "Save the end of the action")
+    assert not session.exception
+    held = store.dossier(ANNA).action[-1]
+    assert (held.record.state, held.version, held.reason) == (ActionState.DONE, 2, "delivered")
+
+
+def test_opening_somebody_while_a_new_person_is_typed_shows_the_one_opened(open_page):
+    session = part(open_page("person", person=None), "New person")
+    session.text_input(key="find-0").set_value("Anna").run()
+    session = (
+        next(button for button in session.button if (button.key or "").startswith("pick-")).click().run()
+    )
+    assert "Diagnosis group: **COPD**" in seen(session)

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from hvmon.app import cache, form, parts, resume
+from hvmon.app import cache, form, owed_forms, parts, resume, words
 from hvmon.records.dossier import Dossier
 from hvmon.services import people, person_forms
 from hvmon.services.asked import Answers, Section
@@ -10,7 +10,7 @@ from hvmon.services.form_read import FormRead
 from hvmon.services.outcome import Outcome
 from hvmon.services.visit_records import Context
 
-WHO, NEW = "Who the person is", "New person"
+WHO, OWED, NEW = words.WHO_PART, words.OWED_PART, words.NEW_PART
 
 
 def _new_person() -> form.Form:
@@ -77,7 +77,7 @@ st.title("Person", anchor=False)
 titles = {addable.title: addable for addable in person_forms.ADDABLES}
 chosen = st.segmented_control(
     "What to do",
-    [WHO, *titles, NEW],
+    [WHO, OWED, *titles, NEW],
     default=WHO if cache.person_key() else NEW,
     required=True,
     key="person_part",
@@ -88,6 +88,8 @@ else:
     person = parts.open_person()
     if chosen in titles:
         _run(_addable(titles[chosen], person))
+    elif chosen == OWED:
+        owed_forms.draw(person)
     else:
         _who(person)
 parts.caution()
