@@ -12,8 +12,11 @@ _STYLE = """
 [data-testid="stCaptionContainer"] { opacity: 1; }
 [data-testid="stCaptionContainer"] p { color: inherit; opacity: 0.85; }
 [data-testid="stRadio"] { margin-bottom: 0.35rem; }
-.stTextInput [data-testid="InputInstructions"] { display: none; }
-.st-key-person_banner p { font-size: 1.02rem; }
+[data-testid="InputInstructions"] { display: none; }
+.st-key-person_banner p { font-size: 0.95rem; }
+.stMain .stSelectbox button[aria-label="Clear value"] { visibility: hidden; }
+.stMain .stSelectbox:hover button[aria-label="Clear value"] { visibility: visible; }
+[data-testid="stButtonGroup"] button[data-selected="true"] p { color: light-dark(#1d5563, #8cc9d6); }
 [data-testid="stLayoutWrapper"]:has(> .st-key-person_banner) {
   position: sticky; top: 3.75rem; z-index: 20; background: light-dark(#fcfcfa, #13181a);
 }

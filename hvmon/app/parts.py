@@ -57,9 +57,9 @@ def person_banner(who: people.PersonLine | Dossier) -> None:
     with st.container(border=True, key="person_banner"):
         with st.container(horizontal=True, vertical_alignment="center", gap="small"):
             st.markdown(f"**{plain(shown_name(facts.name))}**", width="content")
+            invented_mark(facts.invented)
             for label, value in _pairs(facts):
                 st.markdown(f":gray[{plain(label)}] {plain(value)}", width="content")
-            invented_mark(facts.invented)
         if facts.goals_of_care:
             st.markdown(f":gray[Goals of care] {plain(facts.goals_of_care)}")
 

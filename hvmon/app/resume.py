@@ -82,7 +82,8 @@ def stored(record_id: str) -> None:
     held = corrections.current(cache.store(), record_id)
     with st.container(border=True):
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.markdown(f"**{plain(corrections.heading(held.record))}**", width="content")
+            heading = corrections.heading(held.record)
+            st.markdown(f"**{plain(heading[:1].upper() + heading[1:])}**", width="content")
             if st.button("Correct", key=f"correct-{record_id}"):
                 st.session_state["correct_record"] = record_id
                 go_to("correct")

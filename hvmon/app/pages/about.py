@@ -12,8 +12,7 @@ def _table(frame: pl.DataFrame, *, height: int = 520) -> None:
 
 
 st.title("Rules and sources", anchor=False)
-for line in words.CAUTIONS:
-    st.markdown(f"- {parts.plain(line)}")
+st.markdown("\n".join(f"- {parts.plain(line)}" for line in words.CAUTIONS))
 key = cache.person_key()
 held = cache.dossier(key) if key else None
 if held:
