@@ -1,9 +1,9 @@
 """The command line; thin over services."""
 
-from hvmon.cli import nights, record, replay
+from hvmon.cli import cohort, nights, record, replay
 from hvmon.cli.base import app
 
-__all__ = ["main", "nights", "record", "replay"]
+__all__ = ["cohort", "main", "nights", "record", "replay"]
 
 
 def main() -> None:

@@ -125,6 +125,16 @@ def _why_none(view: CohortView, group: str, people: int, changes: int) -> str:
     return "the only group with changes; see all"
 
 
+def behind_table(frame: pl.DataFrame) -> Table:
+    """Give how many people and changes there are of each kind, for when there is no figure to draw."""
+    whats = list(dict.fromkeys(frame["what"]))
+    behind = {(row["group"], row["what"]): row["behind"] for row in frame.iter_rows(named=True)}
+    return [
+        {"Diagnosis group": group} | {f"Changes of {what}": behind[group, what] for what in whats}
+        for group in dict.fromkeys(frame["group"])
+    ]
+
+
 def changes_line(view: CohortView) -> str:
     """Say how many settings changes there are and why most of them cannot be used."""
     changes, usable = view.changes, view.changes.drop_nulls()
@@ -146,7 +156,7 @@ def counts_table(view: CohortView, unit: PressureUnit) -> Table:
 
 
 def _count_row(count: GroupCount, unit: PressureUnit) -> dict[str, str]:
-    fates = {fate.value.capitalize(): few(n) for fate, n in count.fates}
+    fates = {fate.value[0].upper() + fate.value[1:]: few(n) for fate, n in count.fates}
     return {
         "Diagnosis group": count.group,
         "People": few(count.people),
@@ -187,6 +197,11 @@ def disagreement_lines(view: CohortView) -> tuple[str, ...]:
     )
 
 
+def pairs_words(n_people: int) -> str:
+    """Say how many people have a report beside CO2 in which something varied, when they are few."""
+    return f"{few(n_people)} people in whom it varied" if n_people else "nobody in whom it varied"
+
+
 def symptom_lines(view: CohortView) -> tuple[str, ...]:
     """Give one sentence a symptom."""
     if not view.symptoms:
@@ -196,7 +211,7 @@ def symptom_lines(view: CohortView) -> tuple[str, ...]:
 
 def _symptom_line(one: PooledSymptom) -> str:
     if one.main.estimate is None and one.main.n_people < FEWEST:
-        return f"{one.symptom}: {one.answer.value} ({behind_words(one.main.n_people, 0)} with a contrast)"
+        return f"{one.symptom}: {one.answer.value} ({pairs_words(one.main.n_people)})"
     return one.in_words
 
 
@@ -217,7 +232,7 @@ def symptoms_table(view: CohortView) -> Table:
 
 def _figure(one: PooledRelation) -> str:
     if one.n_people < FEWEST:
-        return f"{one.method}: {behind_words(one.n_people, 0)}"
+        return f"{one.method}: {pairs_words(one.n_people)}"
     if one.estimate is None or one.low is None or one.high is None:
         return f"{one.method}: not enough ({one.reason})"
     note = f"; {one.reason}" if one.reason else ""

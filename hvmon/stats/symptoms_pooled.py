@@ -55,9 +55,11 @@ class PooledSymptom:
         if main.estimate is None or main.low is None or main.high is None:
             return f"{self.symptom}: {self.answer.value} ({main.reason})"
         figure = f"{main.estimate:+.2f} {main.unit} (95 %: {main.low:+.2f} to {main.high:+.2f})"
+        way = "higher" if main.estimate > 0 else "lower"
+        clear = "" if self.answer == Relation.NO_CLEAR else f", more of it with {way} CO2"
         return (
-            f"{self.symptom}: {self.answer.value}; {figure}, {main.n_pairs} pairs of {main.n_people} people, "
-            f"p over all symptoms {chance_words(self.family_p)}"
+            f"{self.symptom}: {self.answer.value}{clear}; {figure}, {main.n_pairs} pairs of {main.n_people} "
+            f"people, p over all symptoms {chance_words(self.family_p)}"
         )
 
 
