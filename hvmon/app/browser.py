@@ -1,8 +1,11 @@
 """The only style and script the dashboard sends of its own: two constants, nothing of the record in them."""
 
 import re
+from collections.abc import Callable
 
 import streamlit as st
+
+_WHO_KEY = "hvmon_who"
 
 _STYLE = """
 .stMainBlockContainer { padding: 4.2rem 2rem 2rem; }
@@ -26,7 +29,7 @@ _STYLE = """
 [data-testid="stMain"] { scroll-padding: 10rem 0 4rem; }
 [data-testid="stElementToolbar"] button[aria-label^="Download as PNG"],
 [data-testid="stElementToolbar"] button[aria-label^="Copy Vega-Lite spec"] { display: none; }
-.st-key-hvmon_style, .st-key-hvmon_focus { display: none; }
+.st-key-hvmon_style, .st-key-hvmon_focus, .st-key-hvmon_who { display: none; }
 @media print {
   [data-testid="stSidebar"], [data-testid="stHeader"], button { display: none !important; }
 }
@@ -50,13 +53,49 @@ export default function ({ data }) {
 """
 """Waits until every field of the form stands: a key pressed before would reach the wrong one."""
 
-_style = st.components.v2.component("hvmon_style", html="<span></span>", css=_STYLE, isolate_styles=False)
+_INERT = """
+const OUTWARD = '[data-testid="stMarkdownContainer"] a[href]:not([href^="#"])'
+export default function () {
+  if (window.hvmonInert) return
+  window.hvmonInert = true
+  const still = () => document.querySelectorAll(OUTWARD).forEach((link) => link.removeAttribute("href"))
+  new MutationObserver(still).observe(document.body, {
+    childList: true, subtree: true, attributes: true, attributeFilter: ["href"],
+  })
+  still()
+}
+"""
+"""Takes the address off links the browser makes of typed text, so that no click or key follows one."""
+
+_WHO = """
+export default function ({ data, setTriggerValue }) {
+  const given = data.name || data.role || data.hidden
+  if (given || window.hvmonWho) sessionStorage.setItem("hvmon", JSON.stringify(data))
+  else if (sessionStorage.getItem("hvmon")) setTriggerValue("kept", sessionStorage.getItem("hvmon"))
+  window.hvmonWho = true
+}
+"""
+"""Keeps who is working in this tab of the browser until it is closed, and gives it back after a refresh."""
+
+_style = st.components.v2.component(
+    "hvmon_style", html="<span></span>", css=_STYLE, js=_INERT, isolate_styles=False
+)
 _focus = st.components.v2.component("hvmon_focus", js=_FOCUS)
+_who = st.components.v2.component("hvmon_who", js=_WHO)
 
 
 def style() -> None:
     """Set the spacing of the pages and how they print."""
     _style(key="hvmon_style")
+
+
+def keep_who(name: str, role: str, *, hidden: bool, restore: Callable[[str], None]) -> None:
+    """Keep who is working for this tab; after a refresh `restore` is given the text that was kept."""
+
+    def back() -> None:
+        restore(str(st.session_state[_WHO_KEY].get("kept") or ""))
+
+    _who(data={"name": name, "role": role, "hidden": hidden}, key=_WHO_KEY, on_kept_change=back)
 
 
 def focus(token: str, widget_key: str) -> None:

@@ -1,11 +1,15 @@
 """The sidebar: find a person, say who you are, hide names."""
 
+import json
+
 import streamlit as st
 
-from hvmon.app import cache, words
+from hvmon.app import browser, cache, words
 from hvmon.app.parts import plain, shown_name
 from hvmon.services import people
 from hvmon.vocabulary import Role
+
+NAME_LENGTH = 200
 
 
 def _pick(person_key: str) -> None:
@@ -40,10 +44,26 @@ def _find() -> None:
 
 
 def _you() -> None:
-    st.text_input("You", key="actor_name", placeholder="your name", max_chars=200)
+    st.text_input("You", key="actor_name", placeholder="your name", max_chars=NAME_LENGTH)
     st.selectbox(
         "Your role", [role.value for role in Role], index=None, key="actor_role", placeholder="choose"
     )
+
+
+def _restore(kept: str) -> None:
+    """Take back who was working before a refresh; anything else the browser sends is let be."""
+    try:
+        told = json.loads(kept)
+    except ValueError:
+        return
+    if not isinstance(told, dict):
+        return
+    name, role = told.get("name"), told.get("role")
+    if isinstance(name, str):
+        st.session_state["actor_name"] = name[:NAME_LENGTH]
+    if role in set(Role):
+        st.session_state["actor_role"] = role
+    st.session_state["hide_names"] = told.get("hidden") is True
 
 
 def draw() -> None:
@@ -52,3 +72,7 @@ def draw() -> None:
         _find()
         _you()
         st.toggle("Hide names", key="hide_names")
+        role = cache.role()
+        browser.keep_who(
+            cache.actor(), role.value if role else "", hidden=cache.names_hidden(), restore=_restore
+        )

@@ -60,7 +60,7 @@ def test_a_questionnaire_and_the_rest_of_the_sample_are_entered_by_keyboard_behi
     hands.type(*WHOLE_VISIT[:-1])
     hands.stand_on("More to record")
     hands.type(NEXT)
-    page.get_by_label("Time analysed").wait_for()
+    page.get_by_label("Time analysed (optional)").wait_for()
     hands.type(TAB)
     hands.stand_on("Time analysed")
     hands.type("1042", TAB, "clinic 2", TAB, TAB, TAB, "peak cough flow: too tired", TAB, TAB)
@@ -133,6 +133,24 @@ def test_a_refresh_with_a_half_filled_visit_offers_it_back(page: Page, served: S
     go_on_with_it(page, somebody)
 
 
+def test_who_is_working_and_hidden_names_last_a_refresh_and_end_with_the_tab(page: Page, served: Served):
+    sign_in(page, served.url)
+    page.get_by_test_id("stSidebar").get_by_text("Hide names").click()
+    page.wait_for_function("(sessionStorage.getItem('hvmon') || '').includes('true')")
+    page.reload()
+    expect(page.get_by_label("You", exact=True)).to_have_value("Nia Nurse")
+    expect(page.get_by_label("Your role")).to_have_value("nurse")
+    expect(page.get_by_label("Hide names")).to_be_checked()
+    assert "Nia" not in str(page.context.cookies())
+    assert "Nia" not in page.url
+    other = page.context.new_page()
+    other.goto(f"{served.url}/visit")
+    expect(other.get_by_label("Your role")).to_be_visible()
+    settled(other)
+    expect(other.get_by_label("You", exact=True)).to_have_value("")
+    other.close()
+
+
 def test_a_restart_of_the_server_with_a_half_filled_visit_offers_it_back(
     page: Page, served: Served, somebody: Somebody
 ):
@@ -175,6 +193,23 @@ def test_hostile_text_is_shown_as_typed_on_every_page_and_asks_nobody(page: Page
         if title not in {"Caseload", "Meeting"}:
             expect(banner).to_contain_text(HOSTILE)
         assert page.locator("img[src*='127.0.0.1:9']").count() == 0
+        expect(page.locator("[data-testid=stMarkdownContainer] a[href*='127.0.0.1:9']")).to_have_count(0)
+
+
+def test_no_key_follows_an_address_typed_into_the_record(page: Page, served: Served):
+    sign_in(page, served.url)
+    open_person(page, "H1002")
+    settled(page)
+    stops = set()
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        stops.add(page.evaluate("document.activeElement.getAttribute('href') || ''"))
+    assert not any("127.0.0.1:9" in stop for stop in stops)
+    page.get_by_text("127.0.0.1:9/leak").first.click()
+    page.keyboard.press("Enter")
+    settled(page)
+    assert len(page.context.pages) == 1
+    assert page.url.startswith(served.url)
 
 
 def test_a_hostile_note_is_stored_and_shown_as_typed(page: Page, served: Served, somebody: Somebody):
