@@ -89,7 +89,10 @@ def start(
         say(f"hvmon shows {path} on http://127.0.0.1:{port} (stop with Ctrl+C)")
     page = _root() / "streamlit_app.py"
     command = [sys.executable, "-m", "streamlit", "run", str(page), "--server.port", str(port)]
-    raise typer.Exit(subprocess.call(command, env=surroundings, cwd=_root()))  # noqa: S603 - our own command
+    os.chdir(_root())
+    if sys.platform != "win32":
+        os.execve(command[0], command, surroundings)  # noqa: S606 - our own command, in our own place
+    raise typer.Exit(subprocess.call(command, env=surroundings))  # noqa: S603 - our own command
 
 
 @app.command()
