@@ -80,6 +80,8 @@ def sign_in(page: Page, url: str) -> None:
     page.goto(url)
     page.get_by_label("You", exact=True).fill("N. Aldous")
     page.get_by_label("You", exact=True).press("Enter")
+    page.get_by_label("Your role").click()
+    page.get_by_role("option", name="nurse").click()
     settled(page)
 
 

@@ -144,7 +144,7 @@ def _typed(token: str) -> tuple[meeting.Decided, bool]:
 def form(review: Review) -> None:
     """Ask for question, decision, owner and date, and store them together."""
     earlier(review)
-    if not parts.need_actor():
+    if not parts.need_actor(pressed=False):
         return
     token, drawn_at = _token()
     with st.container(key="meeting_form"):

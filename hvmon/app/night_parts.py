@@ -162,7 +162,7 @@ def _save(dossier: Dossier, signal: NightSignal, content: bytes, file_id: str) -
     score = night_view.scored(signal)
     marks = NightMarks(night_view.dips(score), night_view.spans(signal), _levels(dossier))
     show(draw_night(signal, marks, look=look(), unit=unit()), key="night-preview")
-    if not parts.need_actor():
+    if not parts.need_actor(pressed=False):
         return
     facts = _facts()
     if facts is None or not st.button("Save the night", type="primary"):

@@ -76,11 +76,17 @@ def open_person() -> Dossier:
     return held
 
 
-def need_actor() -> bool:
-    """Whether a name and a role to sign with are there; says what to do when not."""
+def need_actor(*, pressed: bool = True) -> bool:
+    """Whether a name and a role to sign with are there; says what to do when not.
+
+    `pressed` tells that something was to be saved just now, and was not.
+    """
     if cache.actor() and cache.role():
         return True
-    st.warning(words.NO_ACTOR)
+    if pressed:
+        st.warning(words.NO_ACTOR)
+    else:
+        st.info(words.NAME_FIRST)
     return False
 
 

@@ -26,6 +26,8 @@ NO_ACTOR = "NOT saved. Type your name under “You” on the left and choose you
 
 NOT_SAVED = "NOT saved"
 
+NAME_FIRST = "Type your name under “You” on the left and choose your role; then you can save here."
+
 NOBODY_FOUND = "Nobody found. Search looks at name, local id and second identifier."
 
 DRAFT_NOT_KEPT = "The half-filled form is NOT being kept for later."
