@@ -57,12 +57,21 @@ def awake_supine(
     inside = np.zeros(signal.n_seconds, dtype=np.bool_)
     for mark in marks:
         _mark(inside, mark.onset_s, _awake_end(signal, mark))
-    values = tc_tenths[tc_validity(tc_tenths).valid & inside & ~excluded]
+    values = _valid_values(tc_tenths, inside & ~excluded)
     if len(values) < LEAST_AWAKE_S:
         return AwakeSupine(
             None, None, f"the annotated awake supine stretch holds fewer than {LEAST_AWAKE_S} valid seconds"
         )
     return AwakeSupine(round(float(np.median(values))), "annotated awake supine", None)
+
+
+def _valid_values(tc_tenths: Int16Array, wanted: BoolArray) -> Int16Array:
+    """Give the valid values of the wanted seconds; the gate looks back, so nothing later is judged."""
+    at = np.flatnonzero(wanted)
+    if not len(at):
+        return tc_tenths[:0]
+    end = int(at[-1]) + 1
+    return np.asarray(tc_tenths[:end][tc_validity(tc_tenths[:end]).valid & wanted[:end]], dtype=np.int16)
 
 
 def _awake_end(signal: NightSignal, mark: Annotation) -> float:
