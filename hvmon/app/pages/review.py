@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from hvmon.app import parts, review_parts, reviews
+from hvmon.app import estimate_parts, parts, review_parts, reviews
 
 with st.container(horizontal=True, vertical_alignment="center", gap="medium"):
     st.title("Review", anchor=False, width="content")
@@ -16,6 +16,7 @@ review_parts.findings(review)
 review_parts.comparisons(review, unit)
 review_parts.owed(review)
 review_parts.estimate(review, unit)
+estimate_parts.sure(review, unit)
 review_parts.use(review)
 if box := review_parts.opened(
     "What goes with CO2: settings changes, bicarbonate, symptoms", "open_relations"

@@ -1,0 +1,53 @@
+"""The part of the review that says how sure the estimate is, and the panel to check it."""
+
+import pytest
+
+from hvmon.app.estimate_parts import PANEL
+from hvmon.services.estimate_panel import VERBAL_NOTE
+from tests.app import invented
+from tests.app.sight import seen
+from tests.services.cohorts import NOW
+
+
+@pytest.fixture
+def rising(store):
+    gases = [invented.gas(invented.ANNA, 95 - 8 * step, f"{6.8 + 0.2 * step:.1f}") for step in range(1, 12)]
+    store.save_all(gases, actor="N. Invented", request_id="rising", now=NOW)
+
+
+def text(session) -> str:
+    tables = [str(table.value.to_dict()) for table in session.table]
+    codes = [str(code.value) for code in session.code]
+    return (seen(session) + "\n".join([*tables, *codes])).replace("\\", "")
+
+
+@pytest.mark.usefixtures("rising")
+def test_the_review_gives_chances_in_words_and_numbers_for_every_horizon(open_page):
+    session = open_page("review")
+    assert not session.exception
+    shown = text(session)
+    for days in (90, 180, 365):
+        assert f"at some month-end within {days} days" in shown
+    for wanted in ("Level without it", "Is the newest reading a gross error?", VERBAL_NOTE):
+        assert wanted in shown
+
+
+@pytest.mark.usefixtures("rising")
+def test_the_panel_is_folded_and_holds_equations_readings_and_version_when_opened(open_page):
+    session = open_page("review")
+    assert "beta (O2_i" not in text(session)
+    assert PANEL in {expander.label for expander in session.expander}
+    session.session_state["open_check"] = True
+    shown = text(session.run())
+    for wanted in (
+        "beta (O2_i",
+        "docs/trend.md",
+        "Model trend-1; priors",
+        "used, newest",
+        "noise multiplier",
+    ):
+        assert wanted in shown
+
+
+def test_somebody_without_a_reading_gets_no_such_part(open_page):
+    assert VERBAL_NOTE not in text(open_page("review", person=invented.BRAM))
