@@ -28,13 +28,13 @@ EQUATIONS = (
     "ln PCO2_i  = mu + sum_k w_k(t_i) delta_k + u + b_source + g_condition + beta (O2_i - usual O2) + e_i\n"
     "w_k(t)     = 1 - exp(-(t - t_k) / change.days) after settings change k, 0 before\n"
     "usual level = mu + sum_k w_k delta_k               (this is the band and what limits refer to)\n"
-    "d mu       = nu dt + walk dW,  d nu = -nu/tau dt + s sqrt(2/tau) dW      (damped slope, tau = slope.days)\n"
+    "d mu       = nu dt + walk dW,  d nu = -nu/tau dt + s sqrt(2/tau) dW     (tau = slope.days: damped)\n"
     "u          = day-to-week state, Ornstein-Uhlenbeck with day.sd and day.days\n"
     "e_i        ~ N(0, c^2 r_source^2), a share gross.share of gross errors with gross.variance times it\n"
     "grid       = 4 spreads s of the slope x 3 noise multipliers c, x newest reading right or wrong;\n"
     "             exact Gaussian filter and smoother at each point, answers are mixtures over the grid"
 )
-"""The model in eight lines, numbers by their name in the table of priors; `docs/trend.md` has all of it, with checks and coverage."""
+"""The model in eight lines, numbers by their name in the table of priors; `docs/trend.md` has all of it."""
 
 
 def verbal(chance: float) -> str:
