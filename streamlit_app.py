@@ -2,4 +2,5 @@
 
 from hvmon.app.main import run
 
-run()
+if __name__ == "__main__":  # a process pool runs this file again under another name
+    run()
