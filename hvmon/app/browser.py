@@ -19,7 +19,9 @@ _STYLE = """
 .st-key-person_banner p { font-size: 0.95rem; }
 .stMain .stSelectbox button[aria-label="Clear value"] { visibility: hidden; }
 .stMain .stSelectbox:hover button[aria-label="Clear value"] { visibility: visible; }
-[data-testid="stButtonGroup"] button[data-selected="true"] p { color: light-dark(#1d5563, #8cc9d6); }
+.stMain kbd { color: inherit; }
+[data-testid="stButtonGroup"] button[data-selected="true"] p,
+[data-testid="stTab"][aria-selected="true"] p { color: light-dark(#1d5563, #8cc9d6); }
 [data-testid="stLayoutWrapper"]:has(> .st-key-person_banner) {
   position: sticky; top: 3.75rem; z-index: 20; background: light-dark(#fcfcfa, #13181a);
 }

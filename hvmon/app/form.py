@@ -112,7 +112,8 @@ def _live(form: Form, token: str) -> None:
     answers, sections = _asked(form, token)
     initial = st.session_state[_initial(token)]
     read = form.understand(answers, token)
-    _keep(form, token, answers)
+    with st.container():  # what may come and go stands in a place of its own, or the cursor is lost below it
+        _keep(form, token, answers)
     asked = list(read.questions)
     for part in sections:
         with st.container(border=True):
@@ -122,8 +123,10 @@ def _live(form: Form, token: str) -> None:
             for question in [one for one in asked if one.field in columns]:
                 asked.remove(question)
                 _question(question, token, initial)
-    for question in asked:
-        _question(question, token, initial)
+    with st.container():
+        for question in asked:
+            _question(question, token, initial)
+        _refused_elsewhere(read, sections)
     _foot(form, token, read, sections)
 
 
@@ -162,15 +165,18 @@ def _still_needed(read: FormRead, sections: Sequence[Section]) -> str:
     return ", ".join([*refused, *needed, *reasons])
 
 
-def _foot(form: Form, token: str, read: FormRead, sections: Sequence[Section]) -> None:
-    needed = _still_needed(read, sections)
+def _refused_elsewhere(read: FormRead, sections: Sequence[Section]) -> None:
     at_fields = {ask.key for part in sections for ask in part.asks}
     for text in (text for key, text in read.refused.items() if key not in at_fields):
         st.markdown(f":red[**Refused.** {plain(text)}]")
+
+
+def _foot(form: Form, token: str, read: FormRead, sections: Sequence[Section]) -> None:
+    needed = _still_needed(read, sections)
     if needed:
         st.caption(f"{words.STILL_NEEDED} {plain(needed)}")
-    elif read.records:
-        st.caption(words.WHOLE)
+    else:
+        st.caption(words.WHOLE if read.records else " ")
     with st.container(horizontal=True, vertical_alignment="center"):
         pressed = st.button(form.button, type="primary", key=widget_key(token, "save"))
         if form.drafted:
