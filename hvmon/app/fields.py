@@ -4,10 +4,12 @@ from collections.abc import Callable, Sequence
 
 import streamlit as st
 
+from hvmon.app import words
 from hvmon.app.labels import asked
 from hvmon.app.parts import plain
 from hvmon.services.asked import Answers, Ask, How
 from hvmon.services.form_read import FormRead
+from hvmon.vocabulary import NOT_RECORDED
 
 ROW = 12
 """Units of width of one row."""
@@ -32,7 +34,7 @@ def width(ask: Ask) -> int:
         return _HALF if max(map(len, ask.options), default=0) > _LONG_WORD else _TEXT
     if ask.how in {How.NOTE, How.LINE}:
         return _NOTE
-    letters = sum(len(option) + 5 for option in ask.options)
+    letters = sum(len(option) + 5 for option in _choices(ask))
     return _TEXT if letters <= _SHORT_CHOICE else _HALF if letters <= _MIDDLE_CHOICE else ROW
 
 
@@ -70,8 +72,21 @@ def _place(ask: Ask, start: str) -> int | None:
     return ask.options.index(start) if start in ask.options else None
 
 
+def _choices(ask: Ask) -> tuple[str, ...]:
+    """Give the words to choose from; where a blank is an answer, one that takes a choice back."""
+    may_be_blank = not (ask.required or ask.default or NOT_RECORDED.value in ask.options)
+    return (*ask.options, "") if may_be_blank else ask.options
+
+
 def _choice(ask: Ask, key: str, start: str) -> None:
-    st.radio(_asked(ask), ask.options, _place(ask, start), horizontal=True, key=key, format_func=plain)
+    st.radio(
+        _asked(ask),
+        _choices(ask),
+        _place(ask, start),
+        horizontal=True,
+        key=key,
+        format_func=lambda word: plain(word) or words.NO_CHOICE,
+    )
 
 
 def _list(ask: Ask, key: str, start: str) -> None:

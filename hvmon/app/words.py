@@ -18,6 +18,9 @@ CAUTIONS = (
 
 INVENTED = "INVENTED PERSON"
 
+NO_CHOICE = "none"
+"""Stands behind the choices of a question that may stay unanswered."""
+
 NO_PERSON = "No person is open. Type a name or number under “Find a person” on the left."
 
 HIDDEN = "Hidden while names are hidden."

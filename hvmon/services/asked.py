@@ -47,8 +47,8 @@ class Section:
     asks: tuple[Ask, ...]
 
 
-_SIDE_BY_SIDE = 90
-"""[letters] words that are shorter together are shown side by side; longer ones go into a list."""
+_SEEN_AT_ONCE = 16
+"""As many words are all shown, since a list that opens closes again when the form moves under it."""
 
 _LINES = {"why_changed", "why_closed"}
 _NOTES = {"comment", "detail", "diagnosis", "goals_of_care", "advice_given"}
@@ -63,7 +63,7 @@ def options_of(column: Column) -> tuple[str, ...]:
 
 
 def _how(options: tuple[str, ...]) -> How:
-    return How.CHOICE if sum(len(option) for option in options) <= _SIDE_BY_SIDE else How.LIST
+    return How.CHOICE if len(options) <= _SEEN_AT_ONCE else How.LIST
 
 
 def ask(

@@ -70,7 +70,7 @@ def _asks(answers: Answers, place: int, stored: InstrumentTotal | None) -> tuple
         return Ask(key, key, how, options, hint, needed, start[word])
 
     return (
-        ask("questionnaire", How.LIST, tuple(facts.instrument.value for facts in INSTRUMENTS)),
+        ask("questionnaire", How.CHOICE, tuple(facts.instrument.value for facts in INSTRUMENTS)),
         ask("total", How.TEXT, hint=range_words(name), needed=bool(name)),
         ask("version", How.TEXT),
         ask("language", How.TEXT),

@@ -204,7 +204,7 @@ def _person(answers: Answers) -> Section:
 
 def _note() -> Section:
     notes = (ask(Visit, name, prefix="visit.") for name in ("comment", "advice_given"))
-    return Section("Note", (*notes, own("more", (NO_MORE, MORE), required=False)))
+    return Section("Note", (*notes, own("more", (NO_MORE, MORE), default=NO_MORE, required=False)))
 
 
 def _more(answers: Answers) -> Section:
