@@ -16,6 +16,7 @@ from hvmon.stats.likeforlike import (
     last_versus_previous,
     reference_change,
 )
+from hvmon.stats.priors import Priors
 
 SETTLING_DAYS = 1
 """[d] a reading on the day of a change belongs to neither side of it."""
@@ -63,14 +64,21 @@ def entered_words(dossier: Dossier) -> dict[str, str]:
     return gases | spots | nights
 
 
-def comparisons(dossier: Dossier, parts: Mapping[LikeForLike, pl.DataFrame]) -> tuple[Compared, ...]:
-    """Give last versus previous for every series, the one with the newest reading first."""
+def comparisons(
+    dossier: Dossier, parts: Mapping[LikeForLike, pl.DataFrame], *, priors: Priors | None = None
+) -> tuple[Compared, ...]:
+    """Give last versus previous for every series, the one with the newest reading first.
+
+    `priors` hold the noise a difference is held against; None takes the table hvmon ships with.
+    """
     entered = entered_words(dossier)
-    rows = [_compared(key, part, entered) for key, part in parts.items()]
+    rows = [_compared(key, part, entered, priors) for key, part in parts.items()]
     return tuple(sorted(rows, key=lambda row: row.last_at, reverse=True))
 
 
-def _compared(key: LikeForLike, part: pl.DataFrame, entered: Mapping[str, str]) -> Compared:
+def _compared(
+    key: LikeForLike, part: pl.DataFrame, entered: Mapping[str, str], priors: Priors | None
+) -> Compared:
     last = part.row(-1, named=True)
     before = part.row(-2, named=True) if part.height > 1 else None
     return Compared(
@@ -80,7 +88,7 @@ def _compared(key: LikeForLike, part: pl.DataFrame, entered: Mapping[str, str]) 
         last_entered=entered.get(last["record_id"], ""),
         previous_at=before["taken_at"] if before else None,
         previous_entered=entered.get(before["record_id"], "") if before else "",
-        outcome=last_versus_previous(part),
+        outcome=last_versus_previous(part, priors=priors),
     )
 
 
@@ -105,7 +113,9 @@ class AroundChange:
         return self.after_kpa - self.before_kpa
 
 
-def around_last_change(dossier: Dossier, parts: Mapping[LikeForLike, pl.DataFrame]) -> AroundChange | None:
+def around_last_change(
+    dossier: Dossier, parts: Mapping[LikeForLike, pl.DataFrame], *, priors: Priors | None = None
+) -> AroundChange | None:
     """Give the last settings change with the newest like-for-like pair around it; None without a change."""
     if not dossier.settings_change:
         return None
@@ -116,7 +126,7 @@ def around_last_change(dossier: Dossier, parts: Mapping[LikeForLike, pl.DataFram
     if not pairs:
         return AroundChange(change, words, None, None, None, None, None)
     key, before, after, after_at = max(pairs, key=lambda pair: pair[3])
-    limit = reference_change(key.source)
+    limit = reference_change(key.source, priors=priors)
     percent = 100 * (after - before) / before
     beyond = not limit.down_pct <= percent <= limit.up_pct
     return AroundChange(change, words, key, before, after, after_at, beyond)

@@ -17,7 +17,7 @@ from hvmon.services.as_of import known_on
 from hvmon.services.comparisons import AroundChange, Compared, around_last_change, comparisons
 from hvmon.services.drawn_limits import drawn_limits, own_limit
 from hvmon.services.owed_lines import OwedLine, owed_lines
-from hvmon.services.packs_in_use import Edits, pack_in_use, priors_in_use
+from hvmon.services.packs_in_use import Edits, Priors, pack_in_use, priors_in_use
 from hvmon.services.trends import TrendView, no_trend, trend_view
 from hvmon.stats.likeforlike import LikeForLike, NotComparable, series
 from hvmon.stats.second_opinions import SecondOpinion, second_opinions
@@ -110,7 +110,8 @@ def review(
     trend : bool
         Whether to estimate the CO2 trend; without it the page says that none was estimated.
     edits : mapping, optional
-        The service's edits of the rules.
+        The service's edits of rules and priors; noise of last against previous and the second opinions
+        stand on the same priors as the estimate.
     """
     return review_of(store.dossier(person_key), today=today, trend=trend, edits=edits)
 
@@ -119,8 +120,9 @@ def review_of(dossier: Dossier, *, today: date, trend: bool = True, edits: Edits
     """Give the review of a dossier; see `review`."""
     known = known_on(dossier, today)
     pack = pack_in_use(known, today=today, edits=edits)
+    priors = priors_in_use(edits)
     view = (
-        trend_view(known, today=today, limit=own_limit(pack), priors=priors_in_use(edits))
+        trend_view(known, today=today, limit=own_limit(pack), priors=priors)
         if trend
         else no_trend("no estimate was asked for")
     )
@@ -134,18 +136,20 @@ def review_of(dossier: Dossier, *, today: date, trend: bool = True, edits: Edits
         owed=due,
         need=need.need(findings, due),
         pack=pack,
-        compared=comparisons(known, parts),
-        around_change=around_last_change(known, parts),
-        opinions=_opinions(parts),
+        compared=comparisons(known, parts, priors=priors),
+        around_change=around_last_change(known, parts, priors=priors),
+        opinions=_opinions(parts, priors),
         trend=view,
         course=_course(known, pack),
     )
 
 
-def _opinions(parts: Mapping[LikeForLike, pl.DataFrame]) -> tuple[SecondOpinion | NotComparable, ...]:
+def _opinions(
+    parts: Mapping[LikeForLike, pl.DataFrame], priors: Priors
+) -> tuple[SecondOpinion | NotComparable, ...]:
     """Ask the older methods about the complete series with most readings, the newest where two tie."""
     known = [(part.height, part["taken_at"][-1], key) for key, part in parts.items() if key.complete]
-    return second_opinions(parts, max(known)[2]) if known else ()
+    return second_opinions(parts, max(known)[2], priors=priors) if known else ()
 
 
 def _course(dossier: Dossier, pack: Pack) -> Course:

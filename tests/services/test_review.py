@@ -14,10 +14,11 @@ from hvmon.rules.catalogue import rule
 from hvmon.services import drawn_limits, estimate_words, review_tables
 from hvmon.services.comparisons import around_last_change
 from hvmon.services.headline import chance_words, headline, pressure_words
-from hvmon.services.packs_in_use import pack_in_use
+from hvmon.services.packs_in_use import checked_edits, pack_in_use
 from hvmon.services.review import review
 from hvmon.services.use_summary import use_summary
 from hvmon.stats.likeforlike import series
+from hvmon.stats.second_opinions import Method
 from hvmon.units import PressureUnit
 from hvmon.vocabulary import NOT_RECORDED, SampleKind, SampleSite, VentilatorState
 from tests.app import invented
@@ -126,6 +127,32 @@ def test_a_small_step_is_within_noise_and_a_large_one_beyond_it(store):
     assert seen(store).compared[0].noise == "within noise"
     save(store, gas(1, "9.5"))
     assert seen(store).compared[0].noise == "beyond noise"
+
+
+def test_the_services_own_priors_decide_what_is_noise(store):
+    change = invented.change(invented.ANNA, 6).model_copy(update={"why": "second change"})
+    save(store, change, gas(10, "6.8"), gas(3, "8.2"))
+    own = {"priors": {"noise.capillary_earlobe": 0.2}}
+    shipped, edited = seen(store), seen(store, edits=own)
+    assert shipped.compared[0].noise == "beyond noise"
+    assert edited.compared[0].noise == "within noise"
+    assert edited.compared[0].outcome.up_limit_kpa > shipped.compared[0].outcome.up_limit_kpa
+    assert (shipped.around_change.beyond_noise, edited.around_change.beyond_noise) == (True, False)
+
+
+def test_the_services_own_priors_move_the_second_opinions(store, tmp_path):
+    save(store, *(gas(60 - 10 * step, f"{6.6 + 0.35 * step:.2f}") for step in range(6)))
+    file = tmp_path / "service.toml"
+    file.write_text('[priors]\n"noise.capillary_earlobe" = 0.3\n', encoding="utf-8")
+    edits, wrong = checked_edits(file)
+    assert not wrong
+    shipped, edited = seen(store).opinions, seen(store, edits=edits).opinions
+    scores = {one.method: (one.score, other.score) for one, other in zip(shipped, edited, strict=True)}
+    assert scores[Method.THEIL_SEN][0] == scores[Method.THEIL_SEN][1]  # needs no prior
+    for method in (Method.REFERENCE_CHANGE, Method.EWMA, Method.CUSUM):
+        assert scores[method][0] > scores[method][1]
+    by_method = {one.method: one for one in edited}
+    assert not by_method[Method.EWMA].raised
 
 
 def test_readings_of_the_day_of_a_change_are_on_neither_side_of_it(store):
