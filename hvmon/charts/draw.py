@@ -9,7 +9,7 @@ import polars as pl
 
 from hvmon.charts.layout import Lane, Layout
 from hvmon.charts.legend import legend
-from hvmon.charts.picture import Picture, fill
+from hvmon.charts.picture import Picture, fill, hush_empty
 from hvmon.charts.rows import TimelineRows
 from hvmon.charts.texts import Placed, set_out
 from hvmon.charts.theme import PALETTES, Look, Palette, filled, glyph
@@ -329,7 +329,7 @@ def draw_timeline(
     frames = {name: _within(frame, span) for name, frame in frames.items()}
     frames["silent"] = _silent(frames, layout)
     spec = fill(timeline_template(layout.name, look), _holes(frames, layout, unit, span))
-    return Picture(spec, frames, _words(rows, first, last))
+    return Picture(hush_empty(spec, frames), frames, _words(rows, first, last))
 
 
 _SPEAKS = {

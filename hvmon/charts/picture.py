@@ -71,3 +71,24 @@ def fill(text: str, values: Mapping[str, Any]) -> Spec:
         text = text.replace(marked, json.dumps(value))
     spec: Spec = json.loads(text)
     return spec
+
+
+def hush_empty(spec: Spec, frames: Mapping[str, pl.DataFrame], named: str = "") -> Spec:
+    """Take marks without any row out of what a screen reader is told; they would be pictures without words.
+
+    Parameters
+    ----------
+    spec : dict
+        A specification, or one of its layers.
+    frames : mapping of str to polars.DataFrame
+        The rows behind each name.
+    named : str
+        Name of the data of the view around, which layers without data of their own share.
+    """
+    own = str(spec.get("data", {}).get("name", named))
+    if "layer" in spec:
+        return {**spec, "layer": [hush_empty(layer, frames, own) for layer in spec["layer"]]}
+    if own not in frames or not frames[own].is_empty():
+        return spec
+    mark = spec["mark"]
+    return {**spec, "mark": {**(mark if isinstance(mark, dict) else {"type": mark}), "aria": False}}

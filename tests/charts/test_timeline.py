@@ -92,6 +92,24 @@ def test_an_empty_record_draws_an_empty_course_and_not_an_error(layout):
     assert picture.frames["silent"].height == lanes  # each empty lane says that nothing was recorded
 
 
+def _marks(spec, named=""):
+    own = spec.get("data", {}).get("name", named)
+    for layer in spec.get("layer", ()):
+        yield from _marks(layer, own)
+    if "mark" in spec:
+        yield own, spec["mark"]
+
+
+@pytest.mark.parametrize("layout", [REVIEW, MEETING], ids=lambda one: one.name)
+def test_a_mark_without_a_row_is_not_a_picture_without_words_to_a_screen_reader(layout):
+    for rows in (given_rows.TimelineRows(), full_rows()):
+        drawn = draw(rows, layout)
+        marks = list(_marks(drawn.spec))
+        assert {name for name, _ in marks} <= set(drawn.frames)
+        for name, mark in marks:
+            assert (mark.get("aria") is False) == drawn.frames[name].is_empty(), (name, mark)
+
+
 def test_a_lane_with_records_does_not_say_that_nothing_was_recorded():
     assert draw(full_rows()).frames["silent"].is_empty()
 
