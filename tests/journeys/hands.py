@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 SHORTCUTS = {"Tab", "Space", "ArrowDown", "ArrowRight", "Enter"}
 FOCUSED = """label => {
@@ -36,26 +36,37 @@ class Hands:
         self.page.wait_for_function(FOCUSED, arg=label)
 
 
+def alone(found: Locator) -> Locator:
+    """Wait until there is one of it: while a page is drawn anew, old and new stand side by side."""
+    expect(found).to_have_count(1)
+    return found
+
+
+def sees(found: Locator) -> None:
+    """Wait until it is on the screen, once or, while a page is drawn anew, twice."""
+    expect(found.first).to_be_visible()
+
+
 def sign_in(page: Page, url: str, path: str = "visit", name: str = "Nia Nurse") -> None:
     """Open a page of the dashboard and say who is working."""
     page.goto(f"{url}/{path}")
-    page.get_by_label("You", exact=True).fill(name)
-    page.get_by_label("Your role").click()
-    page.get_by_role("option", name="nurse").click()
-    expect(page.get_by_label("Your role")).to_have_value("nurse")
+    alone(page.get_by_label("You", exact=True)).fill(name)
+    alone(page.get_by_label("Your role")).click()
+    alone(page.get_by_role("option", name="nurse")).click()
+    expect(alone(page.get_by_label("Your role"))).to_have_value("nurse")
 
 
 def open_person(page: Page, text: str) -> None:
     """Find a person by what a search box takes, and open the first one found."""
-    page.get_by_label("Find a person").fill(text)
+    alone(page.get_by_label("Find a person")).fill(text)
     page.locator("[class*='st-key-pick'] button").first.click()
-    expect(page.locator(".st-key-person_banner")).to_be_visible()
+    sees(page.locator(".st-key-person_banner"))
 
 
 def go(page: Page, title: str) -> None:
     """Go to a page by its name in the bar."""
-    page.get_by_role("link", name=title, exact=True).click()
-    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(".+"))
+    alone(page.get_by_role("link", name=title, exact=True)).click()
+    expect(alone(page.get_by_role("heading", level=1))).to_have_text(re.compile(".+"))
 
 
 def settled(page: Page) -> None:

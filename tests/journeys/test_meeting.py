@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 from hvmon.store.store import Store
 from tests.app import invented
 from tests.journeys.conftest import Served, Somebody
-from tests.journeys.hands import settled, sign_in
+from tests.journeys.hands import alone, sees, settled, sign_in
 
 pytestmark = pytest.mark.browser
 
@@ -36,9 +36,9 @@ def at_the_meeting(page: Page, served: Served, somebody: Somebody) -> None:
 
 def walk_to(page: Page, name: str) -> None:
     for place in range(1, 41):
-        expect(page.get_by_text(re.compile(rf"^{place} of \d+, in order of need"))).to_be_visible()
+        sees(page.get_by_text(re.compile(rf"^{place} of \d+, in order of need")))
         settled(page)
-        if page.get_by_role("heading", level=1).inner_text() == name:
+        if alone(page.get_by_role("heading", level=1)).inner_text() == name:
             return
         page.keyboard.press("Alt+ArrowRight")
     pytest.fail(f"{name} is not in the list of the meeting")
@@ -50,9 +50,9 @@ def size_px(page: Page, selector: str) -> float:
 
 
 def decide(page: Page, decision: str, owner: str = "N. Invented") -> None:
-    page.get_by_label("Question to the meeting").fill("Is the rise real?")
-    page.get_by_label("Decision", exact=True).fill(decision)
-    page.get_by_label("Owner").fill(owner)
+    alone(page.get_by_label("Question to the meeting")).fill("Is the rise real?")
+    alone(page.get_by_label("Decision", exact=True)).fill(decision)
+    alone(page.get_by_label("Owner")).fill(owner)
     page.keyboard.press("Tab")
     page.keyboard.type("20072026")
     page.keyboard.press("Tab")
@@ -73,7 +73,7 @@ def test_texts_are_large_enough_to_read_at_three_metres(page: Page, served: Serv
 
 def test_the_whole_person_fits_on_one_screen(page: Page, served: Served, acute: Somebody):
     at_the_meeting(page, served, acute)
-    button = page.get_by_role("button", name="Save decision").bounding_box()
+    button = alone(page.get_by_role("button", name="Save decision")).bounding_box()
     assert button is not None
     assert button["y"] + button["height"] <= 1080
 
@@ -83,8 +83,8 @@ def test_a_double_click_on_save_stores_one_decision_with_owner_and_date(
 ):
     at_the_meeting(page, served, acute)
     decide(page, "Repeat the gas on the new mask")
-    page.get_by_role("button", name="Save decision").dblclick()
-    expect(page.get_by_text("Decision: Stored.").or_(page.get_by_text("nothing was typed"))).to_be_visible()
+    alone(page.get_by_role("button", name="Save decision")).dblclick()
+    sees(page.get_by_text("Decision: Stored.").or_(page.get_by_text("nothing was typed")))
     settled(page)
     decisions, actions = stored(served, acute)
     assert [held.record.decision for held in decisions] == ["Repeat the gas on the new mask"]
@@ -95,15 +95,15 @@ def test_the_keyboard_moves_on_and_back(page: Page, served: Served, acute: Someb
     at_the_meeting(page, served, acute)
     page.keyboard.press("Alt+ArrowRight")
     settled(page)
-    expect(page.get_by_role("heading", level=1)).not_to_have_text(acute.name)
+    expect(alone(page.get_by_role("heading", level=1))).not_to_have_text(acute.name)
     page.keyboard.press("Alt+ArrowLeft")
-    expect(page.get_by_role("heading", level=1)).to_have_text(acute.name)
+    expect(alone(page.get_by_role("heading", level=1))).to_have_text(acute.name)
 
 
 def test_names_are_hidden_at_a_touch(page: Page, served: Served, acute: Somebody):
     at_the_meeting(page, served, acute)
     page.get_by_text("Hide names").first.click()
-    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^J\. "))
+    expect(alone(page.get_by_role("heading", level=1))).to_have_text(re.compile(r"^J\. "))
     expect(page.get_by_text(acute.name)).to_have_count(0)
     expect(page.get_by_text(acute.number)).to_have_count(0)
 
@@ -112,10 +112,10 @@ def test_a_decision_left_half_typed_is_not_stored_with_the_next_person(
     page: Page, served: Served, acute: Somebody
 ):
     at_the_meeting(page, served, acute)
-    page.get_by_label("Decision", exact=True).fill("half a thought")
+    alone(page.get_by_label("Decision", exact=True)).fill("half a thought")
     page.keyboard.press("Tab")
     settled(page)
-    page.get_by_role("button", name=re.compile("^Next")).click()
+    alone(page.get_by_role("button", name=re.compile("^Next"))).click()
     settled(page)
-    expect(page.get_by_label("Decision", exact=True)).to_have_value("")
+    expect(alone(page.get_by_label("Decision", exact=True))).to_have_value("")
     assert stored(served, acute)[0] == ()

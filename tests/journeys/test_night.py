@@ -14,7 +14,7 @@ from hvmon.services.nights import NightFacts, nights_with_signal
 from hvmon.store.store import Store
 from hvmon.vocabulary import NOT_RECORDED, SampleReason, VentilatorState
 from tests.journeys.conftest import Served, Somebody
-from tests.journeys.hands import go, open_person, settled, sign_in
+from tests.journeys.hands import alone, go, open_person, sees, settled, sign_in
 
 pytestmark = pytest.mark.browser
 
@@ -59,25 +59,25 @@ def file(tmp_path: Path) -> Path:
 
 
 def drop(page: Page, path: Path) -> None:
-    page.locator("[data-testid='stFileUploader'] input[type=file]").set_input_files(path)
-    expect(page.get_by_text("The file cannot say this itself").first).to_be_visible()
+    alone(page.locator("[data-testid='stFileUploader'] input[type=file]")).set_input_files(path)
+    sees(page.get_by_text("The file cannot say this itself"))
     settled(page)
 
 
 def answer(page: Page) -> None:
-    expect(page.get_by_text("How is the date 04/05/2026 written?")).to_be_visible()
-    page.get_by_test_id("stForm").get_by_text("day first", exact=True).click()
-    page.get_by_role("button", name="Answer", exact=True).click()
+    sees(page.get_by_text("How is the date 04/05/2026 written?"))
+    alone(page.get_by_test_id("stForm").get_by_text("day first", exact=True)).click()
+    alone(page.get_by_role("button", name="Answer", exact=True)).click()
     expect(page.get_by_text("The file cannot say this itself")).to_have_count(0)
     settled(page)
 
 
 def say_the_rest_and_save(page: Page) -> None:
-    page.get_by_role("radiogroup", name="Ventilator that night").get_by_text("on ventilator").click()
+    alone(page.get_by_role("radiogroup", name="Ventilator that night").get_by_text("on ventilator")).click()
     settled(page)
-    page.get_by_role("radiogroup", name="Reason").get_by_text("routine").click()
+    alone(page.get_by_role("radiogroup", name="Reason").get_by_text("routine")).click()
     settled(page)
-    page.get_by_role("button", name="Save the night").click()
+    alone(page.get_by_role("button", name="Save the night")).click()
 
 
 def test_a_night_with_an_ambiguous_date_is_asked_about_saved_compared_and_found_in_the_review(
@@ -85,22 +85,22 @@ def test_a_night_with_an_ambiguous_date_is_asked_about_saved_compared_and_found_
 ):
     sign_in(page, served.url, path="night")
     open_person(page, with_earlier.number)
-    page.get_by_text("Add the file of a night").click()
+    alone(page.get_by_text("Add the file of a night")).click()
     drop(page, file)
     answer(page)
-    expect(page.locator("[data-testid='stVegaLiteChart']").first).to_be_visible()
+    sees(page.locator("[data-testid='stVegaLiteChart']"))
     say_the_rest_and_save(page)
-    expect(page.get_by_text("Night of 04 May 2026: Stored.")).to_be_visible()
+    sees(page.get_by_text("Night of 04 May 2026: Stored."))
     with Store.open(served.store_path) as store:
         held = nights_with_signal(store.dossier(with_earlier.key))
     assert [f"{one.record.night_of}" for one in held] == ["2026-02-03", "2026-05-04"]
     page.reload()
     open_person(page, with_earlier.number)
-    expect(page.get_by_role("heading", name="Two nights")).to_be_visible()
-    expect(page.locator("[data-testid='stVegaLiteChart']").nth(1)).to_be_visible()
+    sees(page.get_by_role("heading", name="Two nights"))
+    sees(page.locator("[data-testid='stVegaLiteChart']").nth(1))
     go(page, "Review")
-    expect(page.get_by_role("heading", name="Overnight studies")).to_be_visible()
-    expect(page.get_by_role("cell", name="04 May 2026").first).to_be_visible()
+    sees(page.get_by_role("heading", name="Overnight studies"))
+    sees(page.get_by_role("cell", name="04 May 2026"))
 
 
 def test_the_same_file_again_is_said_to_be_there_already(
@@ -112,10 +112,10 @@ def test_the_same_file_again_is_said_to_be_there_already(
         drop(page, file)
         answer(page)
         say_the_rest_and_save(page)
-        expect(page.get_by_text(f"Night of 04 May 2026: {words}")).to_be_visible()
+        sees(page.get_by_text(f"Night of 04 May 2026: {words}"))
         sign_in(page, served.url, path="night")
         open_person(page, somebody.number)
         if words == "Stored.":
-            page.get_by_text("Add the file of a night").click()
+            alone(page.get_by_text("Add the file of a night")).click()
     with Store.open(served.store_path) as store:
         assert len(nights_with_signal(store.dossier(somebody.key))) == 1

@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 from hvmon.store.store import Store
 from tests.app.invented import HOSTILE
 from tests.journeys.conftest import Served, Somebody
-from tests.journeys.hands import Hands, go, open_person, settled, sign_in
+from tests.journeys.hands import Hands, alone, go, open_person, sees, settled, sign_in
 
 pytestmark = pytest.mark.browser
 
@@ -43,9 +43,9 @@ def test_a_whole_visit_is_entered_by_keyboard_alone(page: Page, served: Served, 
     began = time.monotonic()
     hands.type(*WHOLE_VISIT)
     hands.stand_on("Save the visit")
-    expect(page.get_by_text("Nothing is missing.")).to_be_visible()
+    sees(page.get_by_text("Nothing is missing."))
     hands.type("Enter")
-    expect(page.get_by_text("Stored. 5 records.")).to_be_visible()
+    sees(page.get_by_text("Stored. 5 records."))
     took_s = time.monotonic() - began
     print(f"whole visit: {hands.keys} keys, {took_s:.1f} s typed ahead")  # noqa: T201 - a figure to read, no limit
     gas = dossier(served, somebody).blood_gas[-1].record
@@ -68,10 +68,10 @@ def test_a_questionnaire_and_the_rest_of_the_sample_are_entered_by_keyboard_behi
     hands.type(PICK)
     page.get_by_text("0 to 24, high is worse").first.wait_for()
     hands.type(TAB, "11", TAB, TAB, TAB, PICK, TAB)
-    expect(page.get_by_text("understood: 11 of 0 to 24, high is worse")).to_be_visible()
-    expect(page.get_by_text("Nothing is missing.")).to_be_visible()
-    page.get_by_role("button", name="Save the visit").press("Enter")
-    expect(page.get_by_text("Stored. 5 records.")).to_be_visible()
+    sees(page.get_by_text("understood: 11 of 0 to 24, high is worse"))
+    sees(page.get_by_text("Nothing is missing."))
+    alone(page.get_by_role("button", name="Save the visit")).press("Enter")
+    sees(page.get_by_text("Stored. 5 records."))
     held = dossier(served, somebody)
     assert str(held.symptom_report[-1].record.instruments[0].total) == "11"
     assert held.visit[-1].record.not_done == "peak cough flow: too tired"
@@ -93,7 +93,7 @@ def test_the_save_button_stays_the_same_while_the_form_fills_so_that_a_key_press
 def test_what_was_typed_is_answered_at_once(page: Page, served: Served, somebody: Somebody):
     hands = at_the_form(page, served, somebody)
     hands.type(*TO_THE_SAMPLE, *SAMPLE, *STATE, PICK, TAB, "7.36", TAB, "6,7", TAB)
-    expect(page.get_by_text("understood: 6.7 kPa")).to_be_visible()
+    sees(page.get_by_text("understood: 6.7 kPa"))
 
 
 def test_mmhg_typed_in_a_kpa_field_is_asked_about_and_not_saved(
@@ -102,24 +102,24 @@ def test_mmhg_typed_in_a_kpa_field_is_asked_about_and_not_saved(
     hands = at_the_form(page, served, somebody)
     slip = tuple("49" if part == "6,7" else part for part in WHOLE_VISIT)
     hands.type(*slip[: -len(NOTE)])
-    expect(page.get_by_text("Unlikely, please check.").first).to_be_visible()
-    page.get_by_role("button", name="Save the visit").click()
-    expect(page.get_by_text("NOT saved.").first).to_be_visible()
+    sees(page.get_by_text("Unlikely, please check."))
+    alone(page.get_by_role("button", name="Save the visit")).click()
+    sees(page.get_by_text("NOT saved."))
     assert dossier(served, somebody).visit == ()
 
 
 def test_mmhg_beyond_every_survived_kpa_is_refused(page: Page, served: Served, somebody: Somebody):
     hands = at_the_form(page, served, somebody)
     hands.type(*TO_THE_SAMPLE, *SAMPLE, *STATE, PICK, TAB, "7.36", TAB, "61", TAB)
-    expect(page.get_by_text("PCO2 61 is not possible; accepted is 0.9 to 50 kPa")).to_be_visible()
+    sees(page.get_by_text("PCO2 61 is not possible; accepted is 0.9 to 50 kPa"))
 
 
 def test_a_double_click_on_save_adds_one_visit(page: Page, served: Served, somebody: Somebody):
     hands = at_the_form(page, served, somebody)
     hands.type(*WHOLE_VISIT)
-    expect(page.get_by_text("Nothing is missing.")).to_be_visible()
-    page.get_by_role("button", name="Save the visit").dblclick()
-    expect(page.get_by_text("Stored. 5 records.")).to_be_visible()
+    sees(page.get_by_text("Nothing is missing."))
+    alone(page.get_by_role("button", name="Save the visit")).dblclick()
+    sees(page.get_by_text("Stored. 5 records."))
     settled(page)
     held = dossier(served, somebody)
     assert (len(held.visit), len(held.symptom_report), len(held.weight)) == (1, 1, 1)
@@ -128,39 +128,39 @@ def test_a_double_click_on_save_adds_one_visit(page: Page, served: Served, someb
 def half_fill(page: Page, served: Served, somebody: Somebody) -> None:
     hands = at_the_form(page, served, somebody)
     hands.type(*TO_THE_SAMPLE, *SAMPLE, *STATE, PICK, TAB, "7.36", TAB)
-    expect(page.get_by_text("understood: 7.36")).to_be_visible()
+    sees(page.get_by_text("understood: 7.36"))
     settled(page)
 
 
 def go_on_with_it(page: Page, somebody: Somebody) -> None:
     kept = page.get_by_test_id("stLayoutWrapper").filter(has_text=f"{somebody.name}:").last
-    kept.get_by_role("button", name="Go on with it").click()
-    expect(page.get_by_label("pH", exact=True)).to_have_value("7.36")
-    expect(page.get_by_label("Time", exact=True)).to_have_value("1005")
+    alone(kept.get_by_role("button", name="Go on with it")).click()
+    expect(alone(page.get_by_label("pH", exact=True))).to_have_value("7.36")
+    expect(alone(page.get_by_label("Time", exact=True))).to_have_value("1005")
 
 
 def test_a_refresh_with_a_half_filled_visit_offers_it_back(page: Page, served: Served, somebody: Somebody):
     half_fill(page, served, somebody)
     page.reload()
-    expect(page.get_by_text("Unfinished forms on this machine")).to_be_visible()
+    sees(page.get_by_text("Unfinished forms on this machine"))
     go_on_with_it(page, somebody)
 
 
 def test_who_is_working_and_hidden_names_last_a_refresh_and_end_with_the_tab(page: Page, served: Served):
     sign_in(page, served.url)
-    page.get_by_test_id("stSidebar").get_by_text("Hide names").click()
+    alone(page.get_by_test_id("stSidebar").get_by_text("Hide names")).click()
     page.wait_for_function("(sessionStorage.getItem('hvmon') || '').includes('true')")
     page.reload()
-    expect(page.get_by_label("You", exact=True)).to_have_value("Nia Nurse")
-    expect(page.get_by_label("Your role")).to_have_value("nurse")
-    expect(page.get_by_label("Hide names")).to_be_checked()
+    expect(alone(page.get_by_label("You", exact=True))).to_have_value("Nia Nurse")
+    expect(alone(page.get_by_label("Your role"))).to_have_value("nurse")
+    expect(alone(page.get_by_label("Hide names"))).to_be_checked()
     assert "Nia" not in str(page.context.cookies())
     assert "Nia" not in page.url
     other = page.context.new_page()
     other.goto(f"{served.url}/visit")
-    expect(other.get_by_label("Your role")).to_be_visible()
+    sees(other.get_by_label("Your role"))
     settled(other)
-    expect(other.get_by_label("You", exact=True)).to_have_value("")
+    expect(alone(other.get_by_label("You", exact=True))).to_have_value("")
     other.close()
 
 
@@ -170,7 +170,7 @@ def test_a_restart_of_the_server_with_a_half_filled_visit_offers_it_back(
     half_fill(page, served, somebody)
     served.restart()
     page.goto(f"{served.url}/visit")
-    expect(page.get_by_label("Your role")).to_have_value("nurse")  # as this tab kept it
+    expect(alone(page.get_by_label("Your role"))).to_have_value("nurse")  # as this tab kept it
     settled(page)
     open_person(page, somebody.number)
     go_on_with_it(page, somebody)
@@ -179,15 +179,15 @@ def test_a_restart_of_the_server_with_a_half_filled_visit_offers_it_back(
 def test_a_correction_keeps_the_old_value(page: Page, served: Served, somebody: Somebody):
     sign_in(page, served.url, "correct")
     open_person(page, somebody.number)
-    page.get_by_label("Which record").click()
+    alone(page.get_by_label("Which record")).click()
     page.get_by_role("option", name="blood gas").first.click()
-    page.get_by_label("pH", exact=True).fill("7.38")
-    page.get_by_label("Reason for the correction").fill("digits swapped")
+    alone(page.get_by_label("pH", exact=True)).fill("7.38")
+    alone(page.get_by_label("Reason for the correction")).fill("digits swapped")
     page.keyboard.press("Tab")
-    expect(page.get_by_text("Nothing is missing.")).to_be_visible()
-    page.get_by_role("button", name="Save the correction").click()
-    expect(page.get_by_text("pH: 7.37 → 7.38")).to_be_visible()
-    expect(page.get_by_text("Stored as a new version.")).to_be_visible()
+    sees(page.get_by_text("Nothing is missing."))
+    alone(page.get_by_role("button", name="Save the correction")).click()
+    sees(page.get_by_text("pH: 7.37 → 7.38"))
+    sees(page.get_by_text("Stored as a new version."))
 
 
 def test_hostile_text_is_shown_as_typed_on_every_page_and_asks_nobody(page: Page, served: Served):
@@ -206,7 +206,7 @@ def test_hostile_text_is_shown_as_typed_on_every_page_and_asks_nobody(page: Page
         go(page, title)
         settled(page)
         if title not in {"Caseload", "Meeting"}:
-            expect(banner).to_contain_text(HOSTILE)
+            expect(alone(banner)).to_contain_text(HOSTILE)
         assert page.locator("img[src*='127.0.0.1:9']").count() == 0
         expect(page.locator("[data-testid=stMarkdownContainer] a[href*='127.0.0.1:9']")).to_have_count(0)
 
@@ -230,17 +230,17 @@ def test_no_key_follows_an_address_typed_into_the_record(page: Page, served: Ser
 def test_a_hostile_note_is_stored_and_shown_as_typed(page: Page, served: Served, somebody: Somebody):
     hands = at_the_form(page, served, somebody)
     hands.type(*WHOLE_VISIT[: -len(NOTE)], HOSTILE, TAB, TAB, TAB)
-    expect(page.get_by_text("Nothing is missing.")).to_be_visible()
+    sees(page.get_by_text("Nothing is missing."))
     hands.type("Enter")
-    expect(page.get_by_text("Stored. 5 records.")).to_be_visible()
-    expect(page.get_by_text(HOSTILE)).to_be_visible()
+    sees(page.get_by_text("Stored. 5 records."))
+    sees(page.get_by_text(HOSTILE))
     assert dossier(served, somebody).visit[-1].record.comment == HOSTILE
 
 
 def test_names_can_be_hidden_for_a_screen_that_others_see(page: Page, served: Served, somebody: Somebody):
     sign_in(page, served.url)
     open_person(page, somebody.number)
-    page.get_by_test_id("stSidebar").get_by_text("Hide names").click()
-    expect(page.locator(".st-key-person_banner")).not_to_contain_text(somebody.name)
+    alone(page.get_by_test_id("stSidebar").get_by_text("Hide names")).click()
+    expect(alone(page.locator(".st-key-person_banner"))).not_to_contain_text(somebody.name)
     expect(page.get_by_text(somebody.number)).to_have_count(0)
     assert "Jo" not in page.title() + page.url

@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 from hvmon.store.store import Store
 from tests.app import invented
 from tests.journeys.conftest import Served, Somebody
-from tests.journeys.hands import go, settled, sign_in
+from tests.journeys.hands import alone, go, sees, settled, sign_in
 
 pytestmark = pytest.mark.browser
 
@@ -30,21 +30,21 @@ def rising(served: Served, somebody: Somebody) -> Somebody:
 
 def at_the_caseload(page: Page, served: Served) -> None:
     page.goto(served.url)
-    expect(page.get_by_role("heading", name="Caseload")).to_be_visible()
-    expect(page.get_by_text("with something overdue")).to_be_visible()
+    sees(page.get_by_role("heading", name="Caseload"))
+    sees(page.get_by_text("with something overdue"))
     settled(page)
 
 
 def found(page: Page, somebody: Somebody) -> None:
     settled(page)
-    page.get_by_label("Find in the caseload").fill(somebody.number)
+    alone(page.get_by_label("Find in the caseload")).fill(somebody.number)
     page.keyboard.press("Tab")
-    expect(page.get_by_text(re.compile("^1 people"))).to_be_visible()
+    sees(page.get_by_text(re.compile("^1 people")))
     settled(page)
 
 
 def drawn(page: Page) -> None:
-    expect(page.locator(CHART).first).to_be_visible()
+    sees(page.locator(CHART))
     settled(page)
 
 
@@ -53,32 +53,34 @@ def test_the_caseload_leads_to_a_review_that_says_what_rises_and_what_is_owed(
 ):
     at_the_caseload(page, served)
     found(page, rising)
-    page.get_by_role("button", name=re.compile(rising.name)).click()
-    expect(page.get_by_role("heading", name="Review", exact=True)).to_be_visible()
-    expect(page.locator(".st-key-person_banner")).to_contain_text(rising.number)
-    expect(page.get_by_text("Is CO2 rising?")).to_be_visible()
-    expect(page.get_by_text(re.compile(r"rising \(TRD-\d\)"))).to_be_visible()
-    expect(page.get_by_text("What is owed?")).to_be_visible()
+    alone(page.get_by_role("button", name=re.compile(rising.name))).click()
+    sees(page.get_by_role("heading", name="Review", exact=True))
+    expect(alone(page.locator(".st-key-person_banner"))).to_contain_text(rising.number)
+    sees(page.get_by_text("Is CO2 rising?"))
+    sees(page.get_by_text(re.compile(r"rising \(TRD-\d\)")))
+    sees(page.get_by_text("What is owed?"))
     drawn(page)
 
 
 def test_a_person_is_opened_with_the_keyboard_alone(page: Page, served: Served, rising: Somebody):
     at_the_caseload(page, served)
     found(page, rising)
-    page.get_by_role("button", name=re.compile(rising.name)).focus()
+    alone(page.get_by_role("button", name=re.compile(rising.name))).focus()
     page.keyboard.press("Enter")
-    expect(page.locator(".st-key-person_banner")).to_contain_text(rising.number)
+    expect(alone(page.locator(".st-key-person_banner"))).to_contain_text(rising.number)
 
 
 def test_a_finding_opens_to_its_limit_basis_source_and_mark(page: Page, served: Served, rising: Somebody):
     at_the_caseload(page, served)
     found(page, rising)
-    page.get_by_role("button", name=re.compile(rising.name)).click()
+    alone(page.get_by_role("button", name=re.compile(rising.name))).click()
     drawn(page)
-    page.get_by_test_id("stExpander").filter(has_text="GAS-1 · Awake hypercapnia").locator("summary").click()
-    expect(page.get_by_text("> 45 mmHg").first).to_be_visible()
-    expect(page.get_by_text("Macrea2020, definition").first).to_be_visible()
-    expect(page.get_by_text("seen in the source").first).to_be_visible()
+    alone(
+        page.get_by_test_id("stExpander").filter(has_text="GAS-1 · Awake hypercapnia").locator("summary")
+    ).click()
+    sees(page.get_by_text("> 45 mmHg"))
+    sees(page.get_by_text("Macrea2020, definition"))
+    sees(page.get_by_text("seen in the source"))
 
 
 def test_changing_the_unit_and_the_period_redraws_and_keeps_the_person(
@@ -86,20 +88,20 @@ def test_changing_the_unit_and_the_period_redraws_and_keeps_the_person(
 ):
     at_the_caseload(page, served)
     found(page, rising)
-    page.get_by_role("button", name=re.compile(rising.name)).click()
+    alone(page.get_by_role("button", name=re.compile(rising.name))).click()
     drawn(page)
-    page.get_by_role("radio", name="mmHg").click()
-    expect(page.get_by_text(re.compile(r"Modelled usual level \d+ mmHg"))).to_be_visible()
-    page.get_by_role("radio", name="6 months").click()
+    alone(page.get_by_role("radio", name="mmHg")).click()
+    sees(page.get_by_text(re.compile(r"Modelled usual level \d+ mmHg")))
+    alone(page.get_by_role("radio", name="6 months")).click()
     settled(page)
     drawn(page)
-    expect(page.locator(".st-key-person_banner")).to_contain_text(rising.number)
+    expect(alone(page.locator(".st-key-person_banner"))).to_contain_text(rising.number)
 
 
 def test_no_name_or_number_stands_in_the_address(page: Page, served: Served, rising: Somebody):
     at_the_caseload(page, served)
     found(page, rising)
-    page.get_by_role("button", name=re.compile(rising.name)).click()
+    alone(page.get_by_role("button", name=re.compile(rising.name))).click()
     drawn(page)
     for secret in (rising.key, rising.number, rising.name.split()[-1]):
         assert secret not in page.url
@@ -115,16 +117,16 @@ def test_what_a_nurse_saves_is_judged_when_the_caseload_is_opened_again(
     go(page, "Review")
     go(page, "Caseload")
     found(page, somebody)
-    expect(page.get_by_text("same day").first).to_be_visible()
-    expect(page.get_by_text("RED-2").first).to_be_visible()
+    sees(page.get_by_text("same day"))
+    sees(page.get_by_text("RED-2"))
 
 
 def test_going_to_another_page_and_back_keeps_the_open_person(page: Page, served: Served, rising: Somebody):
     sign_in(page, served.url, path="")
     found(page, rising)
-    page.get_by_role("button", name=re.compile(rising.name)).click()
+    alone(page.get_by_role("button", name=re.compile(rising.name))).click()
     drawn(page)
     go(page, "Home visit")
-    expect(page.locator(".st-key-person_banner")).to_contain_text(rising.number)
+    expect(alone(page.locator(".st-key-person_banner"))).to_contain_text(rising.number)
     go(page, "Review")
-    expect(page.locator(".st-key-person_banner")).to_contain_text(rising.number)
+    expect(alone(page.locator(".st-key-person_banner"))).to_contain_text(rising.number)

@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 from hvmon.store.store import Store
 from tests.app import rising
 from tests.journeys.conftest import Served, Somebody
-from tests.journeys.hands import go, open_person, settled, sign_in
+from tests.journeys.hands import alone, go, open_person, sees, settled, sign_in
 from tests.services.conftest import NOW
 
 pytestmark = pytest.mark.browser
@@ -26,7 +26,7 @@ def rises(served: Served) -> Somebody:
 
 
 def propose(page: Page, label: str, text: str) -> None:
-    page.get_by_label(label, exact=True).fill(text)
+    alone(page.get_by_label(label, exact=True)).fill(text)
     page.keyboard.press("Tab")
 
 
@@ -36,30 +36,30 @@ def test_a_rise_is_read_two_proposals_are_compared_and_one_is_owed_in_the_caselo
     sign_in(page, served.url, "titration", name="Pia Physician")
     open_person(page, rises.number)
     main = page.get_by_test_id("stMain")
-    expect(main.get_by_text("above 6.40 on 2026-04-12; like for like")).to_be_visible()
-    expect(main.get_by_text("A · Is it real?")).to_be_visible()
-    expect(main.get_by_text("C1 under-use").first).to_be_visible()
+    sees(main.get_by_text("above 6.40 on 2026-04-12; like for like"))
+    sees(main.get_by_text("A · Is it real?"))
+    sees(main.get_by_text("C1 under-use"))
     propose(page, "A · IPAP [cmH2O]", "20")
     propose(page, "B · backup rate [/min]", "18")
-    expect(main.get_by_text("backup rate 14 → 18 /min")).to_be_visible()
-    expect(main.get_by_text("IPAP 18 → 20 cmH2O")).to_be_visible()
-    expect(main.get_by_text("not a recommendation").first).to_be_visible()
+    sees(main.get_by_text("backup rate 14 → 18 /min"))
+    sees(main.get_by_text("IPAP 18 → 20 cmH2O"))
+    sees(main.get_by_text("not a recommendation"))
     expect(main.locator(".stVegaLiteChart canvas, .stVegaLiteChart svg")).to_have_count(5)
-    page.get_by_role("radiogroup", name="Which proposal").get_by_text("B", exact=True).click()
-    page.get_by_label("Why", exact=True).fill("rate below what is breathed")
+    alone(page.get_by_role("radiogroup", name="Which proposal").get_by_text("B", exact=True)).click()
+    alone(page.get_by_label("Why", exact=True)).fill("rate below what is breathed")
     page.keyboard.press("Tab")
     tests = page.get_by_role("radiogroup", name="Test owed after it")
-    tests.get_by_text("day blood gas", exact=True).click()
-    expect(page.get_by_label("Owed by", exact=True)).to_have_value("13072026")
-    page.get_by_role("button", name="Save as a planned change").click()
-    expect(main.get_by_text("Planned and not yet carried out")).to_be_visible()
+    alone(tests.get_by_text("day blood gas", exact=True)).click()
+    expect(alone(page.get_by_label("Owed by", exact=True))).to_have_value("13072026")
+    alone(page.get_by_role("button", name="Save as a planned change")).click()
+    sees(main.get_by_text("Planned and not yet carried out"))
     settled(page)
     go(page, "Caseload")
-    page.get_by_label("Find in the caseload").fill(rises.number)
+    alone(page.get_by_label("Find in the caseload")).fill(rises.number)
     page.keyboard.press("Tab")
-    expect(main.get_by_text("1 people")).to_be_visible()
-    expect(main.get_by_role("button", name=rises.name)).to_be_visible()
-    expect(main.get_by_text("13 Jul 2026").first).to_be_visible()
+    sees(main.get_by_text("1 people"))
+    sees(main.get_by_role("button", name=rises.name))
+    sees(main.get_by_text("13 Jul 2026"))
     with Store.open(served.store_path) as store:
         plans = store.dossier(rises.key).planned_change
     assert [plan.record.proposal for plan in plans] == ["backup rate 14 → 18 /min"]
@@ -73,26 +73,26 @@ def test_epap_above_ipap_is_refused_by_name_while_the_other_proposal_stands(
     propose(page, "A · EPAP [cmH2O]", "19")
     propose(page, "B · IPAP [cmH2O]", "20,5")
     main = page.get_by_test_id("stMain")
-    expect(main.get_by_text("EPAP 19 is not below IPAP 18").first).to_be_visible()
-    expect(main.get_by_text("IPAP 18 → 20.5 cmH2O")).to_be_visible()
+    sees(main.get_by_text("EPAP 19 is not below IPAP 18"))
+    sees(main.get_by_text("IPAP 18 → 20.5 cmH2O"))
 
 
 def test_a_proposal_is_still_there_after_a_look_at_another_page(page: Page, served: Served, rises: Somebody):
     sign_in(page, served.url, "titration", name="Pia Physician")
     open_person(page, rises.number)
     propose(page, "A · IPAP [cmH2O]", "20")
-    expect(page.get_by_text("IPAP 18 → 20 cmH2O")).to_be_visible()
+    sees(page.get_by_text("IPAP 18 → 20 cmH2O"))
     go(page, "Review")
     settled(page)
     go(page, "Titration")
-    expect(page.get_by_label("A · IPAP [cmH2O]", exact=True)).to_have_value("20")
+    expect(alone(page.get_by_label("A · IPAP [cmH2O]", exact=True))).to_have_value("20")
 
 
 def test_at_1366_by_768_nothing_runs_out_of_the_page(page: Page, served: Served, rises: Somebody):
     sign_in(page, served.url, "titration", name="Pia Physician")
     open_person(page, rises.number)
     propose(page, "A · IPAP [cmH2O]", "20")
-    expect(page.get_by_text("IPAP 18 → 20 cmH2O")).to_be_visible()
+    sees(page.get_by_text("IPAP 18 → 20 cmH2O"))
     settled(page)
     wide = page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth - "
                          "document.querySelector('[data-testid=stMain]').clientWidth")  # fmt: skip
