@@ -1,44 +1,50 @@
-"""How sure the estimate of one person is, and the panel for who wants to check it."""
+"""What the trend estimate says of one person, each answer once, and the panel for who wants to check it."""
 
 import streamlit as st
 
 from hvmon.app import reviews
 from hvmon.app.parts import plain
 from hvmon.app.review_parts import opened, table
-from hvmon.services import estimate_panel
+from hvmon.services import estimate_answers, estimate_panel, estimate_words
 from hvmon.services.review import Review
 from hvmon.units import PressureUnit
 
-PANEL = "For who wants to check it: equations, every reading, what was fitted"
+PANEL = "How this was estimated: equations, every reading, what was fitted, every assumption"
+OPINIONS = "Second opinions: older methods on one like-for-like series, with their weakness"
 
 
-def sure(review: Review, unit: PressureUnit) -> None:
-    """Show each chance in a word and in per cent, then the panel a statistician asks for."""
+def estimate(review: Review, unit: PressureUnit) -> None:
+    """Show the answers of the estimate, then the second opinions and how it was estimated, folded."""
+    st.header("CO2 trend, modelled")
     made = review.trend.estimate
     if made is None:
-        return
-    st.subheader("How sure, in words and numbers", anchor=False)
-    if made.newest.ask_for_repeat:
-        st.warning(f"Ask for a repeat of the newest reading: {plain(made.newest.why)}.")
-    table(estimate_panel.sure_table(review.trend, unit), empty="")
-    st.caption(plain(estimate_panel.VERBAL_NOTE))
-    if box := opened(PANEL, "open_check"):
+        st.markdown(f"No estimate: {plain(review.trend.reason)}.")
+    else:
+        if why := estimate_answers.repeat_words(made.newest, unit):
+            st.warning(f"Ask for a repeat of the newest reading: {plain(why)}.")
+        table(estimate_answers.answers_table(review, unit), empty="")
+        st.caption(plain(estimate_answers.VERBAL_NOTE))
+    with st.expander(OPINIONS):
+        table(estimate_panel.opinions_table(review), empty="No series with recorded conditions.")
+    if made is not None and (box := opened(PANEL, "open_how")):
         with box:
-            _check(review, unit)
+            _how(review, unit)
 
 
-def _check(review: Review, unit: PressureUnit) -> None:
+def _how(review: Review, unit: PressureUnit) -> None:
     made = review.trend.estimate
     if made is None:
         return
+    st.markdown(plain(estimate_words.MODEL_WORDS))
     st.code(estimate_panel.EQUATIONS, language=None)
     st.markdown(
         "Written down with transition, priors, sources, checks against published analyses, coverage and "
-        "limits in `docs/trend.md`; every prior in force stands under “How this was estimated” and on the "
-        "page Service."
+        "limits in `docs/trend.md`."
     )
     st.markdown(plain(estimate_panel.provenance_line(made, reviews.edits())))
     table(estimate_panel.fitted_table(made, unit), empty="")
+    st.markdown("**What each kind of reading carries**")
+    table(estimate_words.sources_table(made), empty="")
     st.markdown("**Every reading: used with its weight, or not used and why**")
     table(estimate_panel.readings_table(made, unit), empty="")
     st.caption(
@@ -46,3 +52,5 @@ def _check(review: Review, unit: PressureUnit) -> None:
         "that are more likely than not gross errors weigh little; the newest one is never put aside "
         "silently: both possibilities are kept, each with its chance."
     )
+    st.markdown("**Every assumption in force**")
+    table(estimate_words.priors_table(reviews.priors()), empty="")

@@ -1,13 +1,12 @@
 """The sections of the review page. Every text of the record is escaped before it is shown."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from hvmon.app import reviews
 from hvmon.app.parts import plain
 from hvmon.app.pictures import look, show
 from hvmon.charts.draw import draw_timeline
@@ -205,7 +204,7 @@ def comparisons(review: Review, unit: PressureUnit) -> None:
             "Difference": (
                 "" if one.difference_kpa is None else pressure_words(one.difference_kpa, unit, signed=True)
             ),
-            "": one.noise,
+            "Against noise": one.noise,
             "In words": one.words,
         }
         for one in review.compared
@@ -228,7 +227,7 @@ def owed(review: Review) -> None:
         {
             "Owed": line.test,
             "By": f"{line.due:%d %b %Y}",
-            "": f"{line.overdue_days} d OVERDUE" if line.overdue_days > 0 else line.state,
+            "State": f"{line.overdue_days} d OVERDUE" if line.overdue_days > 0 else line.state,
             "Rules": line.rules,
             "Why": line.words,
             "Closes with": line.closes_with,
@@ -252,7 +251,7 @@ def use(review: Review) -> None:
             "Last 28 nights, median": _number(line.now),
             "Year before, median": _number(line.usual),
             "Year before, 5 to 95 %": f"{_number(line.usual_low)} to {_number(line.usual_high)}",
-            "": line.words,
+            "In words": line.words,
         }
         for line in summary.lines
     ]
@@ -267,45 +266,7 @@ def _number(value: float | None) -> str:
     return "not recorded" if value is None else f"{value:.1f}"
 
 
-# --- the estimate --------------------------------------------------------------------------------
-
-
-def estimate(review: Review, unit: PressureUnit) -> None:
-    """Show the modelled trend, the second opinions and how it was estimated."""
-    st.header("CO2 trend, modelled")
-    made = review.trend.estimate
-    if made is None:
-        st.markdown(f"No estimate: {plain(review.trend.reason)}.")
-    else:
-        table(estimate_words.answers_table(review.trend, unit), empty="")
-    with st.expander("Second opinions: older methods on one like-for-like series, with their weakness"):
-        table(list(_opinions(review)), empty="No series with recorded conditions.")
-    if made is not None and (box := opened("How this was estimated", "open_how")):
-        with box:
-            _how(review, unit)
-
-
-def _opinions(review: Review) -> Iterable[dict[str, str]]:
-    for one in review.opinions:
-        if hasattr(one, "reason"):
-            yield {"What it says": one.reason, "Known weakness": ""}
-        else:
-            yield {"What it says": one.in_words, "Known weakness": one.weakness}
-
-
-def _how(review: Review, unit: PressureUnit) -> None:
-    made = review.trend.estimate
-    if made is None:
-        return
-    st.markdown(plain(estimate_words.MODEL_WORDS))
-    st.markdown(
-        f"Model {plain(made.model_version)}, priors {plain(made.priors_digest)}, {made.n} readings over "
-        f"{made.span_days:.0f} days; noise multiplier {made.noise_multiplier:.2f}, slope spread "
-        f"{made.slope_spread:.3f} a year on the log scale."
-    )
-    table(estimate_words.sources_table(made), empty="")
-    table(estimate_words.doubtful_table(made, unit), empty="No reading is doubtful or left out.")
-    table(estimate_words.priors_table(reviews.priors()), empty="")
+# --- what goes with CO2 --------------------------------------------------------------------------
 
 
 def relations(review: Review, found: Relations, unit: PressureUnit) -> None:

@@ -1,28 +1,15 @@
-"""How sure the trend estimate is, in words and numbers, and all that a statistician asks of it."""
+"""All that a statistician asks of a trend estimate: equations, every reading, what was fitted, its origin."""
 
+from hvmon.services.estimate_answers import interval
 from hvmon.services.estimate_words import Table
-from hvmon.services.headline import chance_words, pressure_words, range_words
+from hvmon.services.headline import chance_words, pressure_words
 from hvmon.services.packs_in_use import Edits, digest, priors_in_use
-from hvmon.services.trends import TrendView
+from hvmon.services.review import Review
 from hvmon.stats.crossing import DRAWS
-from hvmon.stats.mixture import Estimate
+from hvmon.stats.likeforlike import NotComparable
 from hvmon.stats.priors import default_priors
-from hvmon.stats.trend import LimitChance, TrendResult
+from hvmon.stats.trend import TrendResult
 from hvmon.units import PressureUnit
-
-VERBAL = (
-    (0.95, "likely"),
-    (0.80, "possibly"),
-    (0.20, "open either way"),
-    (0.05, "rather not"),
-    (0.0, "unlikely"),
-)
-"""Chance from which a word is used; the upper two are the tiers the trend rules ship with."""
-
-VERBAL_NOTE = (
-    "Words: likely from 95 %, possibly from 80 %, open either way between, rather not below 20 %, unlikely "
-    "below 5 %. The chances hold if the assumptions of the model hold; “unlikely” is not “safe”."
-)
 
 EQUATIONS = (
     "ln PCO2_i  = mu + sum_k w_k(t_i) delta_k + u + b_source + g_condition + beta (O2_i - usual O2) + e_i\n"
@@ -35,69 +22,6 @@ EQUATIONS = (
     "             exact Gaussian filter and smoother at each point, answers are mixtures over the grid"
 )
 """The model in eight lines, numbers by their name in the table of priors; `docs/trend.md` has all of it."""
-
-
-def verbal(chance: float) -> str:
-    """Give the word for a chance."""
-    return next(word for least, word in VERBAL if chance >= least)
-
-
-def _said(chance: float) -> str:
-    return f"{verbal(chance)}, {chance_words(chance)}"
-
-
-def _interval(estimate: Estimate, unit: PressureUnit) -> str:
-    low_to_high = range_words(estimate.low95, estimate.high95, unit)
-    return f"{pressure_words(estimate.median, unit)} (95 %: {low_to_high})"
-
-
-def sure_table(view: TrendView, unit: PressureUnit) -> Table:
-    """Give each chance of the estimate in a word and in per cent, and what hangs on the newest reading."""
-    made = view.estimate
-    if made is None:
-        return []
-    rows = [row for limit in made.limits for row in _limit_rows(view.limit_words, limit)]
-    rows += _rise_rows(made, unit)
-    rows += _newest_rows(made, unit)
-    rows.append(("Level from arterial and capillary readings alone", _blood(made, unit)))
-    return [{"Question": question, "Answer": answer} for question, answer in rows]
-
-
-def _limit_rows(words: str, limit: LimitChance) -> list[tuple[str, str]]:
-    ahead = limit.ahead
-    within = ((90, ahead.within_90_days), (180, ahead.within_180_days), (365, ahead.within_365_days))
-    rows = [(f"Usual level above {words} now", _said(limit.now))]
-    rows += [
-        (f"Above {words} at some month-end within {days} days", _said(chance)) for days, chance in within
-    ]
-    return rows
-
-
-def _rise_rows(made: TrendResult, unit: PressureUnit) -> list[tuple[str, str]]:
-    if made.rise is None or not made.enough:
-        return [("Has it risen?", made.sufficiency.in_words)]
-    since = f"{made.rise.since:%d %b %Y}"
-    return [
-        (f"Risen at all since {since}", _said(made.rise.p_rise)),
-        (f"Risen by more than {pressure_words(0.3, unit)} since {since}", _said(made.rise.p_rise_more)),
-    ]
-
-
-def _newest_rows(made: TrendResult, unit: PressureUnit) -> list[tuple[str, str]]:
-    newest = made.newest
-    if newest.without_it is None or newest.difference_kpa is None or newest.p_gross is None:
-        return [("Newest reading", newest.why)]
-    repeat = f"ASK FOR A REPEAT: {newest.why}" if newest.ask_for_repeat else "no repeat is asked for by this"
-    return [
-        ("Level with the newest reading taken as right", _interval(newest.with_it, unit)),
-        ("Level without it", _interval(newest.without_it, unit)),
-        ("It alone moves the level by", pressure_words(newest.difference_kpa, unit, signed=True)),
-        ("Is the newest reading a gross error?", f"{_said(newest.p_gross)}; {repeat}"),
-    ]
-
-
-def _blood(made: TrendResult, unit: PressureUnit) -> str:
-    return "no such reading" if made.blood_only is None else _interval(made.blood_only, unit)
 
 
 def readings_table(made: TrendResult, unit: PressureUnit) -> Table:
@@ -146,18 +70,16 @@ def fitted_table(made: TrendResult, unit: PressureUnit) -> Table:
                 "slope now, ln kPa a year",
                 f"{slope.median:+.3f} (95 %: {slope.low95:+.3f} to {slope.high95:+.3f})",
             ),
-            ("slope now, a year", _signed(made.slope_kpa_per_year, unit)),
-            ("awake on the ventilator minus off", "no reading tells" if on is None else _signed(on, unit)),
+            ("slope now, a year", interval(made.slope_kpa_per_year, unit, signed=True)),
+            (
+                "awake on the ventilator minus off",
+                "no reading tells" if on is None else interval(on, unit, signed=True),
+            ),
             ("oxygen the level refers to", "not recorded" if oxygen is None else f"{oxygen:g} L/min"),
             ("noise multiplier, posterior mean", f"{made.noise_multiplier:.2f}"),
             ("spread of the slope, posterior mean, ln kPa a year", f"{made.slope_spread:.3f}"),
         )
     ]
-
-
-def _signed(estimate: Estimate, unit: PressureUnit) -> str:
-    middle = pressure_words(estimate.median, unit, signed=True)
-    return f"{middle} (95 %: {range_words(estimate.low95, estimate.high95, unit)})"
 
 
 def provenance_line(made: TrendResult, edits: Edits | None) -> str:
@@ -174,3 +96,13 @@ def provenance_line(made: TrendResult, edits: Edits | None) -> str:
         f"{made.n} readings used over {made.span_days:.0f} days, {len(made.refused)} not used; chances ahead "
         f"from {DRAWS} simulated paths of fixed seed, so the same record gives the same numbers."
     )
+
+
+def opinions_table(review: Review) -> Table:
+    """Give what each older method says of the like-for-like series, with its known weakness beside it."""
+    return [
+        {"What it says": one.reason, "Known weakness": "not asked"}
+        if isinstance(one, NotComparable)
+        else {"What it says": one.in_words, "Known weakness": one.weakness}
+        for one in review.opinions
+    ]

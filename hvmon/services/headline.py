@@ -3,6 +3,7 @@
 Every line says how sure it is, and none says that all is well.
 """
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 from datetime import date
@@ -22,6 +23,10 @@ LIKELY_RISE = "TRD-2"
 
 SUREST = 0.99
 """A chance is never shown as surer than this, nor as less than one minus this."""
+
+
+BOUNDS = (0.95, 0.80, 0.20, 0.05)
+"""Chances at which the word for a chance changes; the upper two are the tiers the trend rules ship with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +67,14 @@ def headline(review: Review, unit: PressureUnit) -> tuple[Tile, ...]:
 
 
 def chance_words(chance: float) -> str:
-    """Give a chance in percent; an estimate never says 0 % or 100 %."""
+    """Give a chance in percent; an estimate never says 0 % or 100 %, nor rounds up to a bound of a word."""
     if chance > SUREST:
         return f"over {100 * SUREST:.0f} %"
-    return f"under {100 * (1 - SUREST):.0f} %" if chance < 1 - SUREST else f"{100 * chance:.0f} %"
+    if chance < 1 - SUREST:
+        return f"under {100 * (1 - SUREST):.0f} %"
+    if any(chance < bound <= round(chance, 2) for bound in BOUNDS):
+        return f"{math.floor(1000 * chance) / 10:.1f} %"
+    return f"{100 * chance:.0f} %"
 
 
 def rising_tile(review: Review, unit: PressureUnit) -> Tile:

@@ -3,7 +3,7 @@
 import pytest
 
 from hvmon.app.estimate_parts import PANEL
-from hvmon.services.estimate_panel import VERBAL_NOTE
+from hvmon.services.estimate_answers import VERBAL_NOTE
 from tests.app import invented
 from tests.app.sight import seen
 from tests.services.cohorts import NOW
@@ -27,8 +27,8 @@ def test_the_review_gives_chances_in_words_and_numbers_for_every_horizon(open_pa
     assert not session.exception
     shown = text(session)
     for days in (90, 180, 365):
-        assert f"at some month-end within {days} days" in shown
-    for wanted in ("Level without it", "Is the newest reading a gross error?", VERBAL_NOTE):
+        assert f"In {days} days" in shown
+    for wanted in ("Without the newest reading", "that it is a gross error: ", VERBAL_NOTE):
         assert wanted in shown
 
 
@@ -37,7 +37,7 @@ def test_the_panel_is_folded_and_holds_equations_readings_and_version_when_opene
     session = open_page("review")
     assert "beta (O2_i" not in text(session)
     assert PANEL in {expander.label for expander in session.expander}
-    session.session_state["open_check"] = True
+    session.session_state["open_how"] = True
     shown = text(session.run())
     for wanted in (
         "beta (O2_i",
@@ -45,6 +45,7 @@ def test_the_panel_is_folded_and_holds_equations_readings_and_version_when_opene
         "Model trend-1; priors",
         "used, newest",
         "noise multiplier",
+        "RepeatGas2015",
     ):
         assert wanted in shown
 

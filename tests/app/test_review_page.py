@@ -6,6 +6,7 @@ import altair as alt
 import pytest
 
 from hvmon.app import words
+from hvmon.app.estimate_parts import PANEL
 from hvmon.store.store import Store
 from tests.app import invented
 from tests.app.sight import seen
@@ -43,7 +44,7 @@ def test_a_rise_is_named_with_its_rule_and_its_chance(open_page):
     shown = text(open_page("review"))
     assert "rising (TRD-" in shown
     assert "Chance of a rise since" in shown
-    assert "How this was estimated" in {expander.label for expander in open_page("review").expander}
+    assert PANEL in {expander.label for expander in open_page("review").expander}
 
 
 def test_a_finding_shows_its_limit_source_and_how_far_it_was_verified(open_page):

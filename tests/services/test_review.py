@@ -11,7 +11,7 @@ import pytest
 from hvmon.charts import rows as charts_rows
 from hvmon.records.base import Pressure
 from hvmon.rules.catalogue import rule
-from hvmon.services import drawn_limits, estimate_words, review_tables
+from hvmon.services import drawn_limits, estimate_answers, review_tables
 from hvmon.services.comparisons import around_last_change
 from hvmon.services.headline import chance_words, headline, pressure_words
 from hvmon.services.packs_in_use import checked_edits, pack_in_use
@@ -189,7 +189,7 @@ def test_no_screen_text_of_the_review_says_safe_or_orders_treatment(store):
     found = seen(store)
     texts = [text for tile in headline(found, KPA) for text in dataclasses.astuple(tile)]
     texts += [finding.sentence for finding in found.findings]
-    texts += [value for row in estimate_words.answers_table(found.trend, KPA) for value in row.values()]
+    texts += [value for row in estimate_answers.answers_table(found, KPA) for value in row.values()]
     joined = " ".join(texts).lower()
     assert " safe" not in joined
     assert "increase the" not in joined

@@ -12,11 +12,10 @@ review = reviews.review(dossier.person_key)
 review_parts.tiles(review, unit)
 review_parts.flags(review)
 review_parts.chart(review, unit, days, for_print=for_print)
-review_parts.findings(review)
+estimate_parts.estimate(review, unit)
 review_parts.comparisons(review, unit)
+review_parts.findings(review)
 review_parts.owed(review)
-review_parts.estimate(review, unit)
-estimate_parts.sure(review, unit)
 review_parts.use(review)
 if box := review_parts.opened(
     "What goes with CO2: settings changes, bicarbonate, symptoms", "open_relations"
