@@ -123,11 +123,15 @@ def hyperbola_template(look: Look) -> str:
     beside = named("points").mark_text(
         fontSize=FONT_PX, fontWeight=700, align="left", baseline="bottom", dx=12, dy=-4, fill=palette.ink
     )
+    rim = beside.copy()
+    rim.mark = rim.mark.copy()
+    rim.mark.stroke, rim.mark.strokeWidth, rim.mark.fill = palette.paper, 4, palette.paper
     chart = alt.layer(
         *_bands("curve", x, y, palette),
         across.encode(x=_x_of(x, "low_l_min"), x2="high_l_min:Q", y=point_y),
         up.encode(x=x, y=_of(y, "low_95_kpa"), y2="high_95_kpa:Q"),
         *_lettered("points", x, point_y, palette, [alt.Tooltip("words:N", title="point")]),
+        rim.encode(x=x, y=point_y, text="beside:N"),
         beside.encode(x=x, y=point_y, text="beside:N"),
     ).properties(height=HYPERBOLA_PX)
     return template(chart.to_dict(validate=False), look, FONT_PX)

@@ -11,6 +11,7 @@ from hvmon.records.study import NightSummary
 from hvmon.rules.case import basis
 from hvmon.rules.why_now import use_and_leak_steady
 from hvmon.rules.why_windows import (
+    NOTHING,
     Pair,
     Reading,
     Weighed,
@@ -51,16 +52,16 @@ ALKALOSIS_MEDICINES = {MedicineClass.DIURETIC, MedicineClass.CORTICOSTEROID}
 
 def too_little_support(pair: Pair) -> Weighed:
     """D1: pressure support or rate too low."""
-    return joined(
+    found = joined(
         (
             _per_kg(pair),
             look_at_nights(
                 pair, "minute ventilation", "L/min", lambda n: n.minute_ventilation_l_min, bad="down"
             ),
             _night_co2(pair),
-            _otherwise_good(pair),
         )
     )
+    return found + _otherwise_good(pair, beside=bool(found.support))
 
 
 def _per_kg(pair: Pair) -> Weighed:
@@ -74,8 +75,7 @@ def _per_kg(pair: Pair) -> Weighed:
     per_kg = volume_per_kg(breathing, body)
     if isinstance(per_kg, Refused):
         return missing(f"tidal volume per kg: {per_kg.reason}")
-    method = body.height_method.value
-    words = f"tidal volume {per_kg.value:.1f} mL per kg of predicted weight (height by {method})"
+    words = f"tidal volume {per_kg.value:.1f} mL per kg of predicted weight ({per_kg.assumes[0]})"
     return supports(words) if per_kg.value < LOW_ML_KG else speaks_against(words)
 
 
@@ -94,12 +94,13 @@ def _night_co2(pair: Pair) -> Weighed:
     return supports(words, on) if high else speaks_against(words, on)
 
 
-def _otherwise_good(pair: Pair) -> Weighed:
+def _otherwise_good(pair: Pair, *, beside: bool) -> Weighed:
+    """Use and leak that hold speak for too little support only beside something that does."""
     steady = use_and_leak_steady(pair)
     if steady is None:
         return missing("use and leak in both windows, which come first")
     if steady:
-        return supports("use did not fall and leak did not rise")
+        return supports("use did not fall and leak did not rise") if beside else NOTHING
     return speaks_against("use fell or leak rose, which come first")
 
 

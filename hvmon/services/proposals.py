@@ -12,7 +12,7 @@ from hvmon.records.number_text import BadNumber, parse_decimal
 from hvmon.records.settings import Program
 from hvmon.services import typed
 from hvmon.services.clock_text import NotUnderstood
-from hvmon.stats.machine import TARGET_MODES, VOLUME_MODES, MachineSettings, Proposal
+from hvmon.stats.machine import TARGET_MODES, UNTIMED_MODES, VOLUME_MODES, MachineSettings, Proposal
 from hvmon.stats.whatif import WhatIf
 from hvmon.vocabulary import VentilatorMode
 
@@ -68,12 +68,13 @@ class ProposalRead:
 
 def fields_of(mode: VentilatorMode) -> tuple[str, ...]:
     """Give the settings that can be asked about in a mode, in the order of the form."""
-    volume = ("tidal_volume_ml",) if mode in VOLUME_MODES else ("ipap_cmh2o",)
-    target = ("target_volume_ml",) if mode in TARGET_MODES else ()
-    return (
-        *volume, "epap_cmh2o", *target, "backup_rate_min", "inspiratory_time_s", "oxygen_l_min",
-        DEAD_SPACE, "hours_per_day",
-    )  # fmt: skip
+    first = "ipap_cmh2o"
+    if mode in VOLUME_MODES:
+        first = "tidal_volume_ml"
+    elif mode in TARGET_MODES:
+        first = "target_volume_ml"
+    timed = () if mode in UNTIMED_MODES else ("backup_rate_min", "inspiratory_time_s")
+    return (first, "epap_cmh2o", *timed, "oxygen_l_min", DEAD_SPACE, "hours_per_day")
 
 
 def read_proposal(

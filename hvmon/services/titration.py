@@ -6,6 +6,7 @@ It explains and estimates. It recommends no setting; a plan that is saved is the
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 from hvmon.records.dossier import Dossier, local
 from hvmon.records.held import Held
@@ -262,10 +263,25 @@ def starting_cautions(view: TitrationView) -> tuple[str, ...]:
     newer = _newer_gas(view, base.anchor)
     if newer is not None:
         found.append(f"since then {newer.words}; a what-if says nothing of that reading")
+    found.extend(_other_oxygen(view, base.settings))
     change = view.settings
     if change is not None and change.program_2 is not None:
         found.append("two programs are set; what-ifs are of program 1")
     return tuple(found)
+
+
+def _other_oxygen(view: TitrationView, settings: MachineSettings) -> tuple[str, ...]:
+    """Say when the newest gas was drawn on another oxygen flow than the program has."""
+    if settings.oxygen_l_min is None or not view.dossier.blood_gas:
+        return ()
+    flow = view.dossier.blood_gas[-1].record.state.oxygen_l_min
+    if not isinstance(flow, Decimal) or float(flow) == settings.oxygen_l_min:
+        return ()
+    words = (
+        f"the newest gas was drawn on oxygen {flow:f} L/min, the program has {settings.oxygen_l_min:g}; a "
+        "what-if of oxygen starts from the program"
+    )
+    return (words,)
 
 
 def _newer_gas(view: TitrationView, anchor: Anchor) -> Anchor | None:

@@ -65,9 +65,8 @@ def _quantity(one: WhatIf, unit: PressureUnit, today: date) -> str:
     if one.quantity == Quantity.DAY_MEAN:
         return one.quantity.value
     anchor = one.anchor
-    place = "on the ventilator" if anchor.on_ventilator else "off the ventilator"
     return (
-        f"the next {anchor.source} reading {place}, same conditions; it was "
+        f"the next {anchor.source} reading {anchor.place}, same conditions; it was "
         f"{pressure_words(anchor.kpa, unit)} on {anchor.day:%d %b %Y}, {(today - anchor.day).days} days ago"
     )
 

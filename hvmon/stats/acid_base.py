@@ -7,6 +7,7 @@ bicarbonate is high), then how chronic a hypercapnia looks, "indeterminate" wher
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from enum import StrEnum
 
 import numpy as np
@@ -26,6 +27,7 @@ from hvmon.physiology.compensation import (
     expected_bicarbonate_mmol_l,
     expected_ph,
 )
+from hvmon.records.base import Pressure
 from hvmon.records.dossier import Dossier, local
 from hvmon.records.gas import BloodGas
 from hvmon.records.held import Held
@@ -33,15 +35,16 @@ from hvmon.records.settings import SettingsChange
 from hvmon.stats.figure import Refused
 from hvmon.stats.likeforlike import reference_change
 from hvmon.stats.ventilation import refused_as_arterial
-from hvmon.units import kpa_from_mmhg
+from hvmon.units import PressureUnit, kpa_from_mmhg
 from hvmon.vocabulary import ChangeKind
 
 ALKALAEMIA_PH, ACIDAEMIA_PH = 7.45, 7.35
 """Conventional limits (RCEM)."""
 HIGH_HCO3_MMOL_L = 27.0
 """[mmol/L] upper end of the reference interval (Klaestrup2011)."""
-LOW_PCO2_KPA, HIGH_PCO2_MMHG = 4.67, 45.0
-"""Conventional limits (RCEM)."""
+LOW_PCO2 = {PressureUnit.KPA: Decimal("4.67"), PressureUnit.MMHG: Decimal(35)}
+HIGH_PCO2 = {PressureUnit.KPA: Decimal("6.00"), PressureUnit.MMHG: Decimal(45)}
+"""Conventional limits in each unit (RCEM); a value is held against the limit of its own unit."""
 AFTER_CHANGE_DAYS = 28
 """[d] after an effective change in which a high bicarbonate is read as left over (Project; bicarbonate lags
 days, and longer while chloride or potassium are short)."""
@@ -53,6 +56,7 @@ class AcidBaseState(StrEnum):
     POST_HYPERCAPNIC = "post-hypercapnic: bicarbonate left over after an effective change"
     METABOLIC_ALKALOSIS_FIRST = "alkalaemia with high bicarbonate: metabolic alkalosis first"
     RESPIRATORY_ALKALOSIS = "alkalaemia with low PCO2: over-ventilation"
+    HYPOCAPNIA = "low PCO2, pH within the conventional range: over-ventilation, with bicarbonate adapted"
     ALKALAEMIA = "alkalaemia without a simple explanation"
     HYPERCAPNIA = "hypercapnia"
     ACIDAEMIA = "acidaemia without hypercapnia"
@@ -115,7 +119,7 @@ def read_gas(
     label = Chronicity(str(chronicity(pco2, hco3, chronic_slope)))
     told = label != Chronicity.INDETERMINATE
     after_change = _effective_change(dossier, held)
-    state = _state(ph, pco2, hco3, band, left_over=after_change is not None)
+    state = _state(gas, hco3, band, left_over=after_change is not None)
     return GasReading(
         held.record_id,
         gas.drawn_at,
@@ -234,21 +238,24 @@ def _band(pco2_kpa: float, chronic_slope: float) -> Band:
     return Band(*(expected_bicarbonate_mmol_l(pco2_kpa, slope) for slope in slopes))
 
 
-def _state(ph: float, pco2_kpa: float, hco3: float, band: Band, *, left_over: bool) -> AcidBaseState:
+def _state(gas: BloodGas, hco3: float, band: Band, *, left_over: bool) -> AcidBaseState:
+    ph, pco2 = float(gas.ph), gas.pco2
     above_chronic = hco3 > max(band.chronic_high, HIGH_HCO3_MMOL_L - BAND_MMOL_L) + BAND_MMOL_L
     if left_over and (above_chronic or (ph > ALKALAEMIA_PH and hco3 > HIGH_HCO3_MMOL_L)):
         return AcidBaseState.POST_HYPERCAPNIC
     if ph > ALKALAEMIA_PH:
-        return _alkalaemia(pco2_kpa, hco3)
-    if pco2_kpa > kpa_from_mmhg(HIGH_PCO2_MMHG):
+        return _alkalaemia(pco2, hco3)
+    if pco2.value > HIGH_PCO2[pco2.unit]:
         return AcidBaseState.HYPERCAPNIA
-    return AcidBaseState.ACIDAEMIA if ph < ACIDAEMIA_PH else AcidBaseState.NEAR_NORMAL
+    if ph < ACIDAEMIA_PH:
+        return AcidBaseState.ACIDAEMIA
+    return AcidBaseState.HYPOCAPNIA if pco2.value < LOW_PCO2[pco2.unit] else AcidBaseState.NEAR_NORMAL
 
 
-def _alkalaemia(pco2_kpa: float, hco3: float) -> AcidBaseState:
+def _alkalaemia(pco2: Pressure, hco3: float) -> AcidBaseState:
     if hco3 > HIGH_HCO3_MMOL_L:
         return AcidBaseState.METABOLIC_ALKALOSIS_FIRST
-    if pco2_kpa < LOW_PCO2_KPA:
+    if pco2.value < LOW_PCO2[pco2.unit]:
         return AcidBaseState.RESPIRATORY_ALKALOSIS
     return AcidBaseState.ALKALAEMIA
 

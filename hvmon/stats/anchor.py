@@ -41,12 +41,20 @@ class Anchor:
     """Why it says nothing about ventilation on the machine; None when it does."""
     ph: float | None = None
     hco3_mmol_l: float | None = None
+    state_recorded: bool = True
+    """Whether on or off the ventilator was recorded."""
+
+    @property
+    def place(self) -> str:
+        """Where it was taken, in words."""
+        if not self.state_recorded:
+            return "on or off the ventilator not recorded"
+        return "on the ventilator" if self.on_ventilator else "off the ventilator"
 
     @property
     def words(self) -> str:
         """The reading in words."""
-        where = "on the ventilator" if self.on_ventilator else "not on the ventilator"
-        return f"{self.source} PCO2 {self.kpa:.2f} kPa of {self.day}, {where}"
+        return f"{self.source} PCO2 {self.kpa:.2f} kPa of {self.day}, {self.place}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +130,7 @@ def anchor_of_gas(held: Held[BloodGas], *, priors: Priors | None = None) -> Anch
         refused_as_steady_on_ventilator(gas),
         float(gas.ph),
         None if gas.hco3_mmol_l is None else float(gas.hco3_mmol_l),
+        gas.state.ventilator != VentilatorState.NOT_RECORDED,
     )
 
 
@@ -134,8 +143,9 @@ def anchor_of_night(held: Held[NightSummary], *, priors: Priors | None = None) -
     off = None if on else Refused("the night was not recorded as on the ventilator", "a night on it")
     sd_ln = reading_sd_ln(TC_NIGHT, priors or default_priors())
     return Anchor(
-        held.record_id, night.ended_at, night.night_of, TC_NIGHT, night.tcco2_median.kpa, sd_ln, on, off
-    )
+        held.record_id, night.ended_at, night.night_of, TC_NIGHT, night.tcco2_median.kpa, sd_ln, on, off,
+        state_recorded=night.ventilator != VentilatorState.NOT_RECORDED,
+    )  # fmt: skip
 
 
 def reading_sd_ln(source: str, priors: Priors) -> float:
@@ -180,8 +190,13 @@ def _settings(dossier: Dossier, change: SettingsChange, today: date) -> MachineS
 
 
 def _other(readings: list[Anchor], today: date) -> Anchor | None:
+    """Give the newest reading known to be in the other state."""
     first = readings[0]
+    if not first.state_recorded:
+        return None
     for anchor in readings[1:]:
+        if not anchor.state_recorded:
+            continue
         if anchor.on_ventilator != first.on_ventilator and (today - anchor.day).days <= OTHER_LEVEL_DAYS:
             return anchor
     return None

@@ -1,7 +1,7 @@
 """The body and the apparatus behind an estimate of ventilation: predicted weight and dead space."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -32,14 +32,19 @@ HEIGHT_SD_CM: dict[HeightMethod, float] = {
     HeightMethod.STANDING: 1.0,
     HeightMethod.RECUMBENT_LENGTH: 3.0,
     HeightMethod.ARM_SPAN: 4.0,
-    HeightMethod.ULNA: 6.5,
+    HeightMethod.ULNA: 9.6,
     HeightMethod.DEMISPAN: 5.0,
     HeightMethod.KNEE_HEIGHT: 5.0,
     HeightMethod.REPORTED: 4.0,
-    HeightMethod.NOT_RECORDED: 6.5,
+    HeightMethod.NOT_RECORDED: 9.6,
 }
-"""[cm] SD of a height by how it was obtained: ulna from limits of agreement of -19.8 to 5.7 cm (MUST2003
-in South African inpatients), the others Project."""
+"""[cm] SD of a height by how it was obtained. Ulna: limits of agreement of -19.8 to 5.7 cm (MUST2003 in
+South African inpatients) are an SD of 6.5 about a mean of -7.05; as the mean differs between groups it is
+not taken off but counted, root of 6.5 and 7.05 squared. Not recorded: as the widest. The others Project."""
+
+FROM_ULNA_ADULT = "MUST2003 equations, from memory: to be checked"
+FROM_ULNA_CHILD = "Gauld2004 equations"
+"""Said wherever a height that hvmon worked out from the ulna is used."""
 
 INTERFACE_ML: dict[Interface, tuple[float, float]] = {
     Interface.NASAL_PILLOWS: (0.0, 60.0),
@@ -125,9 +130,11 @@ def body_of(
         A Bohr-Enghoff measurement; it replaces every estimate.
     """
     person, age = dossier.person, dossier.age_on(day)
-    method, height = _height(dossier, age)
+    method, height, worked_out = _height(dossier, age)
     weight = last_weight_kg(dossier, day)
-    predicted = predicted_weight(height, method, person.sex, age, below_140_cm=below_140_cm)
+    predicted = predicted_weight(
+        height, method, person.sex, age, below_140_cm=below_140_cm, worked_out=worked_out
+    )
     apparatus = _apparatus(interface, filter_kind)
     if measured is not None:
         space: DeadSpace | Refused = measured_dead_space(measured)
@@ -150,8 +157,11 @@ def predicted_weight(
     age_years: int | None,
     *,
     below_140_cm: bool = False,
+    worked_out: str = "",
 ) -> Answered:
     """Predicted weight [kg] with the uncertainty of the height's method, or why not.
+
+    `worked_out` names the equations where the height was not recorded but worked out.
 
     References
     ----------
@@ -166,7 +176,7 @@ def predicted_weight(
         value,
         0.91 * HEIGHT_SD_CM[method],
         "kg",
-        assumes=(f"height {height_cm:.0f} cm by {method.value}",),
+        assumes=(f"height {height_cm:.0f} cm by {method.value}{f' ({worked_out})' if worked_out else ''}",),
         sources=("ARDSNet2000", "Martin2017"),
     )
 
@@ -243,19 +253,22 @@ def whole_dead_space(airway: Figure, apparatus_low_ml: float, apparatus_high_ml:
         ),
         sources=(*airway.sources, "Fodil2011", "Schettino2003"),
     )
+    # no dead space is negative
+    total = replace(total, low_95=max(0.0, total.low_95))
     return DeadSpace(total, airway, apparatus_low_ml, apparatus_high_ml, "; ".join(airway.assumes))
 
 
-def _height(dossier: Dossier, age_years: int | None) -> tuple[HeightMethod, float | None]:
-    """Height as recorded; from the ulna only where no height was recorded."""
+def _height(dossier: Dossier, age_years: int | None) -> tuple[HeightMethod, float | None, str]:
+    """Height as recorded; from the ulna only where no height was recorded, with the equations named."""
     person = dossier.person
     if isinstance(person.height_cm, Decimal):
-        return person.height_method, float(person.height_cm)
+        return person.height_method, float(person.height_cm), ""
     if person.ulna_cm is None or age_years is None or person.sex == Sex.NOT_RECORDED:
-        return HeightMethod.NOT_RECORDED, None
-    from_ulna = height_from_ulna_cm if age_years >= ADULT_FROM_YEARS else height_from_ulna_child_cm
+        return HeightMethod.NOT_RECORDED, None, ""
+    adult = age_years >= ADULT_FROM_YEARS
+    from_ulna = height_from_ulna_cm if adult else height_from_ulna_child_cm
     height = from_ulna(float(person.ulna_cm), float(age_years), male=person.sex == Sex.MALE)
-    return HeightMethod.ULNA, height
+    return HeightMethod.ULNA, height, FROM_ULNA_ADULT if adult else FROM_ULNA_CHILD
 
 
 def _apparatus(interface: Interface, filter_kind: FilterKind) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -137,13 +137,19 @@ def _error_of_median(values: np.ndarray) -> float:
 
 
 def _too_few(shown: int, left_out: int, start: date, end: date, limit: float) -> Refused:
+    between = nights_words(start, end)
     if left_out and shown - left_out < LEAST_NIGHTS:
         return Refused(
-            f"unintentional leak was above {limit:g} L/min in {left_out} of {shown} nights from {start} to "
-            f"{end}; the displayed volume is not the person's",
+            f"unintentional leak was above {limit:g} L/min in {left_out} of {shown} nights {between}; "
+            "the displayed volume is not the person's",
             "nights with leak within the limit",
         )
     return Refused(
-        f"{shown} nights with volume and rate from {start} to {end}; at least {LEAST_NIGHTS} are needed",
+        f"{shown} nights with volume and rate {between}; at least {LEAST_NIGHTS} are needed",
         "nightly figures of the device",
     )
+
+
+def nights_words(start: date, end: date) -> str:
+    """Name the first and the last night of those from `start` up to before `end`."""
+    return f"from {start} to {max(start, end - timedelta(days=1))}"

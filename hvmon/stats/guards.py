@@ -1,5 +1,6 @@
 """Facts beside a proposal, each with its source. They guard; they do not forbid and do not recommend."""
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -8,9 +9,10 @@ import numpy as np
 from hvmon.physiology.acid_base import bicarbonate_mmol_l, ph_from_bicarbonate
 from hvmon.physiology.mechanics import LOWEST_EPAP_CMH2O, least_washout_l_min, orifice_flow_l_min
 from hvmon.stats.anchor import Baseline
-from hvmon.stats.figure import HIGH_80, LOW_80, Figure, Refused
+from hvmon.stats.figure import HIGH_80, LOW_80, Z_80, Figure, Refused
 from hvmon.stats.machine import SECONDS_A_MINUTE, MachineSettings
 from hvmon.stats.mechanism import Draws
+from hvmon.stats.steady import robust_sd
 from hvmon.vocabulary import Circuit
 
 VOLUME_LOW_ML_KG, VOLUME_HIGH_ML_KG = 6.0, 10.0
@@ -18,6 +20,11 @@ VOLUME_LOW_ML_KG, VOLUME_HIGH_ML_KG = 6.0, 10.0
 OVERVENTILATED_KPA = 4.5
 """[kPa] below it, with pH above 7.45, ventilator-induced alkalosis (Practice)."""
 ALKALAEMIA_PH = 7.45
+PH_LOWEST, PH_HIGHEST = 6.8, 7.8
+"""Range of the equation for pH (CLSI-C46)."""
+TRIED_LOW, TRIED_HIGH = 0.35, 2.4
+"""Alveolar ventilation after over before, breathing not answering: the central 95 of 100 changes of the study
+that tries the intervals (Project)."""
 INSPIRATORY_SHARE_LOW, INSPIRATORY_SHARE_HIGH = 0.2, 0.5
 """Usual share of the cycle spent in inspiration (Practice)."""
 TRAPPED_CMH2O = 2.0
@@ -50,19 +57,20 @@ def guards(
     baseline: Baseline,
     now: MachineSettings,
     draws: Draws | None,
-    reached_kpa: np.ndarray,
+    reached_kpa: np.ndarray | None,
     leak_limit_l_min: float,
 ) -> tuple[Guard, ...]:
-    """Give the facts that bear on a proposal."""
+    """Give the facts that bear on a proposal; without levels reached, those of the chemistry are left out."""
     found = [
         _volume(baseline, draws),
         _inspiration(now, draws),
         _trapping(draws),
         _washout(now, draws),
-        _overventilation(reached_kpa),
-        _alkalosis(baseline, reached_kpa),
+        None if reached_kpa is None else _overventilation(reached_kpa),
+        None if reached_kpa is None else _alkalosis(baseline, reached_kpa),
         _leak(baseline, now, leak_limit_l_min),
         _support(now),
+        _size(draws),
     ]
     return tuple(guard for guard in found if guard is not None)
 
@@ -81,12 +89,13 @@ def _volume(baseline: Baseline, draws: Draws | None) -> Guard:
         words = f"about {volume:.0f} mL; per kg not known: {weight.reason}"
         return Guard(name, GuardState.NOT_KNOWN, words, "Practice")
     per_kg = volume / weight.value
-    method = baseline.body.height_method.value
+    spread = math.hypot(robust_sd(np.log(draws.volume_reached_ml)), weight.relative_sd)
+    low, high = (per_kg * math.exp(side * Z_80 * spread) for side in (-1.0, 1.0))
     return Guard(
         name,
         _state(not VOLUME_LOW_ML_KG <= per_kg <= VOLUME_HIGH_ML_KG),
-        f"about {volume:.0f} mL, {per_kg:.1f} mL per kg of predicted weight (height by {method}); usual "
-        f"range {VOLUME_LOW_ML_KG:g} to {VOLUME_HIGH_ML_KG:g}",
+        f"about {volume:.0f} mL, {per_kg:.1f} mL per kg of predicted weight ({weight.assumes[0]}), 80 of 100 "
+        f"between {low:.1f} and {high:.1f}; usual range {VOLUME_LOW_ML_KG:g} to {VOLUME_HIGH_ML_KG:g}",
         "Practice",
     )
 
@@ -98,12 +107,12 @@ def _inspiration(now: MachineSettings, draws: Draws | None) -> Guard:
         return Guard(name, GuardState.NOT_KNOWN, "inspiratory time or rate is not recorded", "Practice")
     share = now.inspiratory_time_s * rate / SECONDS_A_MINUTE
     left = SECONDS_A_MINUTE / rate - now.inspiratory_time_s
+    room = f"leaves {left:.1f} s to breathe out" if left > 0.0 else "leaves no time to breathe out"
     return Guard(
         name,
         _state(not INSPIRATORY_SHARE_LOW <= share <= INSPIRATORY_SHARE_HIGH),
-        f"{now.inspiratory_time_s:g} s at {rate:.0f} a minute is {100 * share:.0f} % of the cycle and leaves "
-        f"{left:.1f} s to breathe out; usual {100 * INSPIRATORY_SHARE_LOW:.0f} to "
-        f"{100 * INSPIRATORY_SHARE_HIGH:.0f} %",
+        f"{now.inspiratory_time_s:g} s at {rate:.0f} a minute is {100 * share:.0f} % of the cycle and {room}"
+        f"; usual {100 * INSPIRATORY_SHARE_LOW:.0f} to {100 * INSPIRATORY_SHARE_HIGH:.0f} %",
         "Practice",
     )
 
@@ -160,12 +169,35 @@ def _alkalosis(baseline: Baseline, reached_kpa: np.ndarray) -> Guard:
         return Guard(name, GuardState.NOT_KNOWN, "no pH with the reading it starts from", "CLSI-C46")
     hco3 = bicarbonate_mmol_l(anchor.ph, anchor.kpa)
     middle, high = (ph_from_bicarbonate(hco3, float(np.quantile(reached_kpa, q))) for q in (0.5, LOW_80))
+    told = f"pH about {_ph(middle)}" + (f", one in ten above {high:.2f}" if high <= PH_HIGHEST else "")
     return Guard(
         name,
         _state(middle > ALKALAEMIA_PH),
-        f"bicarbonate {hco3:.0f} mmol/L lags by days: before it moves, pH about {middle:.2f}, one in ten "
-        f"above {high:.2f}",
+        f"bicarbonate {hco3:.0f} mmol/L lags by days: before it moves, {told}",
         "CLSI-C46",
+    )
+
+
+def _ph(value: float) -> str:
+    """Write a pH; beyond the range of the equation only that it lies there."""
+    if value > PH_HIGHEST:
+        return f"{PH_HIGHEST:g} or more"
+    return f"{PH_LOWEST:g} or less" if value < PH_LOWEST else f"{value:.2f}"
+
+
+def _size(draws: Draws | None) -> Guard | None:
+    """Say when a change is larger than those the intervals were tried on."""
+    if draws is None:
+        return None
+    factor = float(np.median(draws.va_open_l_min / draws.va_before_l_min))
+    if TRIED_LOW <= factor <= TRIED_HIGH:
+        return None
+    return Guard(
+        "size of the change",
+        GuardState.OUTSIDE,
+        f"alveolar ventilation × {factor:.2f} if breathing did not answer; the intervals were tried on "
+        f"changes of × {TRIED_LOW:g} to × {TRIED_HIGH:g}",
+        "Project",
     )
 
 

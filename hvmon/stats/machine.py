@@ -1,5 +1,6 @@
 """Settings of a machine as numbers, a proposal to change them, and what is refused by name."""
 
+import math
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 
@@ -18,6 +19,8 @@ PRESSURE_MODES = {
 }
 VOLUME_MODES = {VentilatorMode.VOLUME_CONTROL}
 TARGET_MODES = {VentilatorMode.VOLUME_TARGETED_PRESSURE}
+UNTIMED_MODES = {VentilatorMode.CPAP, VentilatorMode.SPONTANEOUS, VentilatorMode.MOUTHPIECE}
+"""Modes in which the machine times no breath: no backup rate and no inspiratory time are set."""
 
 LIMIT_OF = {
     "ipap_cmh2o": "ipap_cmh2o",
@@ -126,10 +129,17 @@ def after(settings: MachineSettings, proposal: Proposal) -> MachineSettings:
     """
     if not proposal.changed:
         raise ValueError(f"proposal {proposal.label!r} changes nothing; give at least one setting")
+    if not math.isfinite(proposal.dead_space_change_ml):
+        raise ValueError(f"dead_space_change_ml {proposal.dead_space_change_ml} is no number of millilitres")
     given = {name: getattr(proposal, name) for name in proposal.changed if name in LIMIT_OF}
     for name in given:
         _set_in_this_mode(name, settings.mode)
-    return replace(settings, **given)
+    found = replace(settings, **given)
+    if found == settings and not proposal.dead_space_change_ml:
+        names = ", ".join(f"{name} {value:g}" for name, value in given.items())
+        raise ValueError(f"proposal {proposal.label!r} changes nothing: {names} as it is now")
+    _breathes(found)
+    return found
 
 
 def _number(value: Decimal | NotRecorded | None) -> float | None:
@@ -170,9 +180,24 @@ def _has_volume(settings: MachineSettings) -> None:
         raise ValueError(f"target_volume_ml: mode {settings.mode.value!r} needs a target volume")
 
 
+def _breathes(settings: MachineSettings) -> None:
+    if settings.mode == VentilatorMode.TIMED and settings.backup_rate_min == 0.0:
+        raise ValueError(
+            f"backup_rate_min 0: in mode {settings.mode.value!r} the machine gives every breath; there would "
+            "be none"
+        )
+
+
 def _set_in_this_mode(name: str, mode: VentilatorMode) -> None:
     belongs = {"tidal_volume_ml": VOLUME_MODES, "target_volume_ml": TARGET_MODES}
     if name in belongs and mode not in belongs[name]:
         raise ValueError(f"{name} is not set in mode {mode.value!r}")
     if name == "ipap_cmh2o" and mode in VOLUME_MODES:
         raise ValueError(f"{name} is not set in mode {mode.value!r}")
+    if name == "ipap_cmh2o" and mode in TARGET_MODES:
+        raise ValueError(
+            f"{name} is only an end of the range in mode {mode.value!r}, where the machine chooses the "
+            "pressure; ask target_volume_ml"
+        )
+    if name in {"backup_rate_min", "inspiratory_time_s"} and mode in UNTIMED_MODES:
+        raise ValueError(f"{name} is not set in mode {mode.value!r}: the machine times no breath")

@@ -45,6 +45,8 @@ VCO2_RATIO_SD_LN = 0.08
 """Spread of CO2 output after over before, ln (Project; 0.10 in the worked error case)."""
 LEAST_VD_ML, MOST_VD_SHARE = 20.0, 0.85
 """Samples of dead space are kept between 20 mL and 85 percent of tidal volume (Project)."""
+MOST_HELD_BACK = 0.75
+"""Share of samples so kept after a change beyond which there is no estimate (Project)."""
 
 BREATH_SETTINGS = ("ipap_cmh2o", "epap_cmh2o", "tidal_volume_ml", "target_volume_ml", "inspiratory_time_s")
 """Settings that change the single breath."""
@@ -57,6 +59,7 @@ class Method(StrEnum):
     PASSIVE = "passive single-compartment model"
     OWN = "this person's own past response"
     OXYGEN = "usual effect of oxygen"
+    DAY_MEAN = "mean of the levels on and off the ventilator"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,10 +84,14 @@ class Draws:
         return self.rate_before_min * (self.volume_before_ml - self.dead_space_before_ml) / 1000.0
 
     @property
+    def va_open_l_min(self) -> Array:
+        """Alveolar ventilation after if breathing did not answer [L/min]."""
+        return self.rate_after_min * (self.volume_after_ml - self.dead_space_after_ml) / 1000.0
+
+    @property
     def ln_open(self) -> Array:
         """Ln of PaCO2 after over before if breathing did not answer, at the same CO2 output."""
-        after = self.rate_after_min * (self.volume_after_ml - self.dead_space_after_ml) / 1000.0
-        return np.log(self.va_before_l_min / after)
+        return np.log(self.va_before_l_min / self.va_open_l_min)
 
     @property
     def answer(self) -> Array:
@@ -125,18 +132,73 @@ def draw_change(
     seed
         Of the samples.
     """
+    refusal = _not_known(before, now) or _none_left(dead_space, dead_space_change_ml)
+    if refusal is not None:
+        return refusal
     generator = np.random.default_rng(seed)
     volume, rate, space = _as_it_is(breathing, dead_space, generator)
     rate_after = _rate_after(before, now, breathing, rate, generator)
+    if _timing_changed(before, now) and not _fits(now, rate_after):
+        return _no_room(now, rate_after)
     changed = _volume_ratio(before, now, volume, rate, rate_after, generator)
     if isinstance(changed, Refused):
         return changed
     ratio, trapped, method = changed
     volume_after = volume * ratio * _delivery(before, now, generator)
     space_after = np.maximum(space + dead_space_change_ml, LEAST_VD_ML / 2.0)
+    if np.mean(space_after > MOST_VD_SHARE * volume_after) > MOST_HELD_BACK:
+        return _too_small(space_after, volume_after)
     space_after = np.minimum(space_after, MOST_VD_SHARE * volume_after)
     answer = _answer_to_co2(before, generator)
     return Draws(volume, volume_after, rate, rate_after, space, space_after, *trapped, answer, method)
+
+
+def _not_known(before: MachineSettings, now: MachineSettings) -> Refused | None:
+    """Refuse a change from a setting that is not recorded: the ratio has no bottom."""
+    for name, words in (("backup_rate_min", "backup rate"), ("inspiratory_time_s", "inspiratory time")):
+        if getattr(before, name) is None and getattr(now, name) is not None:
+            return Refused(f"the {words} in use is not recorded", f"the present {words}")
+    return None
+
+
+def _none_left(dead_space: DeadSpace, change_ml: float) -> Refused | None:
+    total = dead_space.total.value
+    if total + change_ml > 0.0:
+        return None
+    return Refused(
+        f"dead_space_change_ml {change_ml:g} would leave none of the {total:.0f} mL taken as dead space",
+        "a smaller change, or a measured dead space",
+    )
+
+
+def _timing_changed(before: MachineSettings, now: MachineSettings) -> bool:
+    return (before.inspiratory_time_s, before.backup_rate_min) != (
+        now.inspiratory_time_s,
+        now.backup_rate_min,
+    )
+
+
+def _fits(now: MachineSettings, rate_after: Array) -> bool:
+    return now.inspiratory_time_s is None or now.inspiratory_time_s < 60.0 / float(np.median(rate_after))
+
+
+def _no_room(now: MachineSettings, rate_after: Array) -> Refused:
+    """Refuse an inspiration that the rate really breathed leaves no room for."""
+    rate = float(np.median(rate_after))
+    return Refused(
+        f"inspiratory_time_s {now.inspiratory_time_s:g} is not shorter than the cycle of {60.0 / rate:.1f} s "
+        f"at the {rate:.0f} breaths a minute of this person",
+        "a shorter inspiratory time",
+    )
+
+
+def _too_small(space: Array, volume: Array) -> Refused:
+    """Refuse a breath that hardly clears the dead space: PaCO2 would be decided by the bound of samples."""
+    return Refused(
+        f"a breath of about {np.median(volume):.0f} mL would hardly clear a dead space of about "
+        f"{np.median(space):.0f} mL; no PaCO2 can be foreseen",
+        "a measured dead space, or another proposal",
+    )
 
 
 def _as_it_is(
@@ -159,11 +221,13 @@ def _rate_after(
 ) -> Array:
     """Total rate after: a backup rate acts only where it exceeds what the person breathes.
 
-    Lowered, it takes away at most the share of breaths the machine gave.
+    Lowered, it takes away at most the share of breaths the machine gave. In a timed mode it is the rate.
     """
     old, new = before.backup_rate_min, now.backup_rate_min
     if old is None or new is None or old == new:
         return rate
+    if before.mode == VentilatorMode.TIMED:
+        return np.full(DRAWS, new)
     if new > old:
         return np.maximum(rate, new)
     given = _given_share(breathing, generator)

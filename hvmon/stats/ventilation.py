@@ -23,7 +23,13 @@ from hvmon.records.dossier import Dossier, local
 from hvmon.records.gas import BloodGas
 from hvmon.records.held import Held
 from hvmon.stats.body import Body, DeadSpace
-from hvmon.stats.breathing import LEAK_LIMIT_L_MIN, Breathing, breathing_between, night_breathing
+from hvmon.stats.breathing import (
+    LEAK_LIMIT_L_MIN,
+    Breathing,
+    breathing_between,
+    night_breathing,
+    nights_words,
+)
 from hvmon.stats.figure import Answered, Figure, Refused, Uncertain, carry, plain_figure
 from hvmon.vocabulary import NotRecorded, SampleKind, TemperatureCorrection, VentilatorState
 
@@ -95,7 +101,7 @@ def ventilation_of_period(
 ) -> VentilationEstimate:
     """Give the estimates of the nights from `start` up to before `end`."""
     breathing = breathing_between(dossier, start, end, leak_limit_l_min=leak_limit_l_min)
-    return ventilation_of(f"{start} to {end}", breathing, body, seed=seed)
+    return ventilation_of(f"nights {nights_words(start, end)}", breathing, body, seed=seed)
 
 
 def ventilation_of(

@@ -18,7 +18,14 @@ from hvmon.stats.breathing import LEAK_LIMIT_L_MIN
 from hvmon.stats.figure import DRAWS, Figure, Refused
 from hvmon.stats.forecast import Forecast, Part, forecast
 from hvmon.stats.guards import Guard, guards
-from hvmon.stats.machine import HOURS_A_DAY, MachineSettings, Proposal, after
+from hvmon.stats.machine import (
+    HOURS_A_DAY,
+    TARGET_MODES,
+    VOLUME_MODES,
+    MachineSettings,
+    Proposal,
+    after,
+)
 from hvmon.stats.mechanism import Method
 from hvmon.stats.own_response import OwnResponse
 from hvmon.stats.priors import Priors
@@ -32,6 +39,9 @@ from hvmon.stats.steady import (
     robust_sd,
     steady_state,
 )
+
+VOLUME_HELD = {"epap_cmh2o", "inspiratory_time_s"}
+"""Settings that leave the volume alone where the machine holds it."""
 
 
 class Quantity(StrEnum):
@@ -166,6 +176,10 @@ def _wrong_if(baseline: Baseline, proposal: Proposal, parts: tuple[Part, ...]) -
     if methods & {Method.RATIO, Method.PASSIVE}:
         found.append("leak or its compensation changes: displayed volume no longer follows true volume")
         found.append("dead space differs from the estimate: filter, mask, an obstructed port")
+    if baseline.settings.mode in TARGET_MODES:
+        found.append("the target volume is not reached within the pressures allowed, or effort makes it up")
+    if baseline.settings.mode in VOLUME_MODES | TARGET_MODES and set(proposal.changed) & VOLUME_HELD:
+        found.append("the machine is taken to hold its volume: what else this change does is not foreseen")
     if Method.PASSIVE in methods:
         found += [
             "effort, trigger, cycling or glottis closure changes with pressure",
@@ -174,7 +188,7 @@ def _wrong_if(baseline: Baseline, proposal: Proposal, parts: tuple[Part, ...]) -
     if Method.OWN in methods:
         found.append("the past response does not hold: disease has moved on, or it had another cause")
     if baseline.breathing and not isinstance(baseline.breathing, Refused):
-        found += list(baseline.breathing.assumes)
+        found += [f"true volume further off than was taken ({one})" for one in baseline.breathing.assumes]
     return tuple(found) if proposal.changed else ()
 
 
@@ -185,32 +199,55 @@ def _hours(baseline: Baseline, proposal: Proposal, now: MachineSettings, seed: i
     before_h, after_h = baseline.settings.hours_per_day, now.hours_per_day
     if before_h is None or after_h is None:
         return Refused("hours of use are not recorded", "nightly use of the last four weeks")
-    pair = (baseline.anchor, baseline.other_state)
-    on = next((one for one in pair if one is not None and one.on_ventilator), None)
-    off = next((one for one in pair if one is not None and not one.on_ventilator), None)
-    if on is None or off is None:
-        return Refused(
-            "hours need a reading on and one off the ventilator since the present settings; no published "
-            "relation leads from hours to an awake PaCO2",
-            "the missing reading",
-        )
+    levels = _levels(baseline)
+    if isinstance(levels, Refused):
+        return levels
+    on, off = levels
     generator = np.random.default_rng([seed, 9])
     level_on, level_off = (one.kpa * np.exp(generator.normal(0.0, one.sd_ln, DRAWS)) for one in (on, off))
     mean = (after_h * level_on + (HOURS_A_DAY - after_h) * level_off) / HOURS_A_DAY
     mean_before = (before_h * level_on + (HOURS_A_DAY - before_h) * level_off) / HOURS_A_DAY
     expected, low_80, high_80, low_95, high_95 = quantiles(mean)
     words = (
-        f"24 h mean {np.median(mean_before):.2f} kPa with {before_h:g} h, {expected:.2f} with {after_h:g} h"
+        f"24 h mean {np.median(mean_before):.2f} kPa with {before_h:g} h, {expected:.2f} with {after_h:g} h; "
+        f"from {on.words}, and {off.words}"
     )
-    part = Part(Method.RATIO, expected / float(np.median(mean_before)), robust_sd(np.log(mean)), 1.0, words)
+    factor = expected / float(np.median(mean_before))
+    part = Part(Method.DAY_MEAN, factor, robust_sd(np.log(mean / mean_before)), 1.0, words)
     return WhatIf(
         proposal, baseline.settings, now, baseline.anchor, Quantity.DAY_MEAN,
         expected, low_80, high_80, low_95, high_95, robust_sd(np.log(mean)), (part,),
         None, None, None, None,
-        guards(baseline, now, None, mean, 0.0),
-        (
-            "the level off the ventilator itself falls (or rises) with use over weeks: not foreseen here",
-            "the level on the ventilator differs between day and night",
-        ),
+        guards(baseline, now, None, None, 0.0),
+        _hours_wrong_if(on, off),
         empty_curve("alveolar_l_min"), empty_curve("minute"),
     )  # fmt: skip
+
+
+def _levels(baseline: Baseline) -> tuple[Anchor, Anchor] | Refused:
+    """Give the steady reading on the ventilator and the one off it, or say which is missing."""
+    pair = [one for one in (baseline.anchor, baseline.other_state) if one is not None and one.state_recorded]
+    on = next((one for one in pair if one.on_ventilator and one.off_reason is None), None)
+    off = next((one for one in pair if not one.on_ventilator), None)
+    if on is not None and off is not None:
+        return on, off
+    missing = [words for words, one in (("a steady one on it", on), ("one off it", off)) if one is None]
+    return Refused(
+        "hours need a reading on and one off the ventilator since the present settings; no published "
+        "relation leads from hours to an awake PaCO2",
+        f"the missing reading: {' and '.join(missing)}",
+    )
+
+
+def _hours_wrong_if(on: Anchor, off: Anchor) -> tuple[str, ...]:
+    """Say what would make a mean over the day wrong."""
+    found = [
+        "the level off the ventilator itself falls (or rises) with use over weeks: not foreseen here",
+        "the level on the ventilator differs between day and night",
+    ]
+    if on.source != off.source:
+        found.append(
+            f"the two levels are of different kinds of reading ({on.source}, {off.source}), which are not "
+            "the same thing"
+        )
+    return tuple(found)

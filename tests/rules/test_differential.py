@@ -250,8 +250,15 @@ def test_d1_a_low_volume_with_good_use_and_leak(rise, make):
     small = {"tidal_volume_ml": "260", "rate_min": "16", "leak_l_min": "6"}
     found = rise(make.change(date(2025, 6, 1)), month(make, LAST, **small), month(make, BEFORE, **small))
     words = support(found, "D1")
-    assert "5.2 mL per kg of predicted weight (height by standing)" in words  # 152.4 cm, man: 50.0 kg
+    assert "5.2 mL per kg of predicted weight (height 152 cm by standing)" in words  # 152.4 cm, man: 50.0 kg
     assert "use did not fall and leak did not rise" in words
+
+
+def test_d1_use_and_leak_that_hold_alone_do_not_speak_for_too_little_support(rise, make):
+    good = {"tidal_volume_ml": "400", "rate_min": "16", "leak_l_min": "6"}
+    found = rise(make.change(date(2025, 6, 1)), month(make, LAST, **good), month(make, BEFORE, **good))
+    assert support(found, "D1") == ""
+    assert "8.0 mL per kg" in against(found, "D1")
 
 
 def test_d2_more_dips_of_the_same_size_between_two_studies(rise, make):

@@ -1,4 +1,5 @@
 from datetime import timedelta
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -6,6 +7,7 @@ from breathers import TODAY, change, dossier, gas
 
 from hvmon.physiology.acid_base import bicarbonate_mmol_l
 from hvmon.physiology.compensation import Chronicity
+from hvmon.records.base import Pressure
 from hvmon.stats.acid_base import (
     AcidBaseState,
     GasReading,
@@ -16,7 +18,7 @@ from hvmon.stats.acid_base import (
     read_gases,
 )
 from hvmon.stats.figure import Refused
-from hvmon.units import kpa_from_mmhg
+from hvmon.units import PressureUnit, kpa_from_mmhg
 from hvmon.vocabulary import ChangeKind, SampleKind, TemperatureCorrection
 
 
@@ -60,6 +62,27 @@ def test_alkalaemia_with_high_bicarbonate_is_metabolic_first_even_in_hypercapnia
 
 def test_alkalaemia_with_low_pco2_is_over_ventilation():
     assert read(gas("4.2", TODAY, ph="7.48")).state == AcidBaseState.RESPIRATORY_ALKALOSIS
+
+
+def test_a_low_pco2_with_a_normal_ph_is_named_as_over_ventilation_and_not_as_near_normal():
+    assert read(gas("3.9", TODAY, ph="7.45")).state == AcidBaseState.HYPOCAPNIA
+    assert read(gas("4.67", TODAY, ph="7.42")).state == AcidBaseState.NEAR_NORMAL
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "state"),
+    [
+        ("6.0", PressureUnit.KPA, AcidBaseState.NEAR_NORMAL),  # 45.004 mmHg, but not above 6.00 kPa
+        ("6.1", PressureUnit.KPA, AcidBaseState.HYPERCAPNIA),
+        ("45", PressureUnit.MMHG, AcidBaseState.NEAR_NORMAL),
+        ("46", PressureUnit.MMHG, AcidBaseState.HYPERCAPNIA),
+        ("35", PressureUnit.MMHG, AcidBaseState.NEAR_NORMAL),  # 4.666 kPa, but not below 35 mmHg
+        ("34", PressureUnit.MMHG, AcidBaseState.HYPOCAPNIA),
+    ],
+)
+def test_a_pco2_is_held_against_the_limit_of_its_own_unit(value, unit, state):
+    one = gas("6.0", TODAY, ph="7.40", pco2=Pressure(value=Decimal(value), unit=unit))
+    assert read(one).state == state
 
 
 def test_ph_7_45_itself_is_not_alkalaemia():

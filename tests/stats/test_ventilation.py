@@ -1,3 +1,4 @@
+import math
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -108,6 +109,24 @@ def test_the_apparatus_enters_as_a_range_and_a_tracheostomy_halves_the_airway():
     assert face.total.value == pytest.approx(face.airway.value + (low + high) / 2)
     assert face.total.sd > face.airway.sd
     assert tube.airway.value == pytest.approx(1.03 * 70.566)
+
+
+def test_no_interval_of_a_dead_space_is_negative():
+    # below a tracheostomy: 1.03 x 47.8 + 8.5 = 58 mL with an SD of 40, which alone would reach below none
+    who = dossier(tracheostomy=True, height_cm=Decimal(150))
+    total = body_of(who, TODAY, interface=Interface.TRACHEOSTOMY_CUFFED).dead_space.total
+    assert total.value - 1.96 * total.sd < 0.0
+    assert total.low_95 == 0.0
+
+
+def test_a_refusal_names_the_first_and_the_last_night_looked_at():
+    start, end = date(2026, 3, 1), date(2026, 3, 11)
+    few = breathing_between(dossier(nights(days=2)), start, end)
+    assert "from 2026-03-01 to 2026-03-10;" in few.reason
+    leaking = breathing_between(dossier(nights(leak="30")), start, end)
+    assert "nights from 2026-03-01 to 2026-03-10;" in leaking.reason
+    period = ventilation_of_period(dossier(nights()), start, end, body_of(dossier(), TODAY))
+    assert period.label == "nights from 2026-03-01 to 2026-03-10"
 
 
 def test_a_childs_dead_space_goes_by_age_and_weight():
@@ -232,5 +251,16 @@ def test_an_ulna_stands_in_for_a_height_that_was_not_recorded_and_is_named():
     found = body_of(who, TODAY)
     assert found.height_method == HeightMethod.ULNA
     # 86.3 + 3.15 x 25 = 165.05 cm for a man of 66
-    assert "height 165 cm by ulna length" in found.predicted_weight.assumes
-    assert found.predicted_weight.sd > 5.0
+    assert found.predicted_weight.assumes == (
+        "height 165 cm by ulna length (MUST2003 equations, from memory: to be checked)",
+    )
+    # limits of agreement of -19.8 to 5.7 cm: SD 6.5 about a mean of -7.05, both counted
+    spread = math.hypot((5.7 + 19.8) / (2 * 1.96), (5.7 - 19.8) / 2)
+    assert found.predicted_weight.sd == pytest.approx(0.91 * spread, rel=0.01)
+
+
+def test_a_height_that_was_recorded_from_an_ulna_is_not_called_ours_but_is_as_uncertain():
+    who = dossier(height_cm=Decimal(165), height_method=HeightMethod.ULNA)
+    found = body_of(who, TODAY).predicted_weight
+    assert found.assumes == ("height 165 cm by ulna length",)
+    assert found.sd == pytest.approx(0.91 * 9.6)

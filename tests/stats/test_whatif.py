@@ -10,15 +10,17 @@ import pytest
 from breathers import TODAY, change, dossier, gas, nights, program, usual_person
 
 from hvmon.physiology.ventilation import KPA_L_PER_ML, paco2_after_change_sd_kpa
+from hvmon.records.dossier import dated
+from hvmon.records.held import Held
 from hvmon.sources import BY_KEY
-from hvmon.stats.anchor import baseline_of
+from hvmon.stats.anchor import anchor_of_gas, baseline_of
 from hvmon.stats.figure import Refused, plain_figure
 from hvmon.stats.guards import GuardState
 from hvmon.stats.machine import MachineSettings, Proposal, after
 from hvmon.stats.mechanism import Method, draw_change
 from hvmon.stats.own_response import OwnResponse, own_response
 from hvmon.stats.whatif import Quantity, compare, what_if
-from hvmon.vocabulary import Circuit, SampleKind, VentilatorMode
+from hvmon.vocabulary import Circuit, RecordStatus, SampleKind, VentilatorMode, VentilatorState
 
 STUDY = Path(__file__).parents[2] / "docs" / "studies" / "whatif_coverage.py"
 
@@ -199,6 +201,35 @@ def test_hours_give_the_mean_over_the_day_from_both_levels():
     assert found.expected_kpa == pytest.approx((14 * 7.0 + 10 * 8.0) / 24, rel=0.01)
 
 
+def test_hours_say_which_reading_is_missing_and_which_two_they_join(usual):
+    alone = what_if(usual, Proposal("hours", hours_per_day=14.0))
+    assert alone.needs == "the missing reading: one off it"
+    both = usual_person(gas(8.0, TODAY - timedelta(days=3), on=False, kind=SampleKind.CAPILLARY_EARLOBE))
+    found = what_if(baseline_of(both, TODAY), Proposal("hours", hours_per_day=14.0))
+    assert found.parts[0].method == Method.DAY_MEAN
+    assert "off the ventilator" in found.parts[0].words
+    assert any("different kinds of reading" in one for one in found.wrong_if)
+    # a pH belongs to a reading, not to a mean over the day
+    assert not {"post-hypercapnic alkalosis", "over-ventilation"} & {one.name for one in found.guards}
+
+
+def test_a_reading_whose_state_was_not_recorded_stands_for_neither_state():
+    unknown = gas(8.0, TODAY - timedelta(days=3), on=False)
+    state = unknown.state.model_copy(update={"ventilator": VentilatorState.NOT_RECORDED})
+    base = baseline_of(usual_person(unknown.model_copy(update={"state": state})), TODAY)
+    assert base.other_state is None
+    gas_of = unknown.model_copy(update={"state": state})
+    kept = Held("g", 1, RecordStatus.FINAL, 0, dated(gas_of), "Invented", "", gas_of)
+    assert anchor_of_gas(kept).place == ("on or off the ventilator not recorded")
+
+
+def test_in_a_timed_mode_the_rate_is_the_one_that_is_set(usual):
+    settings = replace(usual.settings, mode=VentilatorMode.TIMED, backup_rate_min=16.0)
+    timed = replace(usual, settings=settings)
+    draws = draw_of(timed, Proposal("fewer", backup_rate_min=12.0))
+    assert set(draws.rate_after_min) == {12.0}
+
+
 def test_a_target_volume_is_followed_in_part(usual):
     settings = MachineSettings(
         VentilatorMode.VOLUME_TARGETED_PRESSURE, target_volume_ml=450.0, backup_rate_min=14.0, epap_cmh2o=5.0
@@ -224,6 +255,15 @@ def test_a_long_inspiration_against_a_fast_rate_is_named(usual):
     assert guard(found, "inspiratory time against rate").state == GuardState.OUTSIDE
     assert "0.7 s to breathe out" in guard(found, "inspiratory time against rate").words
     assert guard(found, "trapped pressure").state == GuardState.OUTSIDE
+
+
+def test_tidal_volume_per_kg_says_how_far_it_can_be_off_and_a_change_beyond_those_tried_is_named(usual):
+    small = what_if(usual, Proposal("more", ipap_cmh2o=22.0))
+    assert "80 of 100 between" in guard(small, "tidal volume per kg").words
+    assert "size of the change" not in {one.name for one in small.guards}
+    large = what_if(usual, Proposal("huge", ipap_cmh2o=50.0))
+    assert guard(large, "size of the change").state == GuardState.OUTSIDE
+    assert "pH about 7.8 or more" in guard(large, "post-hypercapnic alkalosis").words
 
 
 def test_a_low_expiratory_pressure_with_a_port_is_named_and_without_a_port_is_not_asked(usual):
@@ -261,6 +301,8 @@ def test_a_fast_fall_before_bicarbonate_moves_is_named_as_post_hypercapnic():
         (Proposal("x", hours_per_day=9.0, ipap_cmh2o=22.0), "asked alone"),
         (Proposal("x"), "changes nothing"),
         (Proposal("x", ipap_cmh2o=float("nan")), "ipap_cmh2o"),
+        (Proposal("x", dead_space_change_ml=float("nan")), "dead_space_change_ml nan"),
+        (Proposal("x", ipap_cmh2o=18.0), "changes nothing: ipap_cmh2o 18 as it is now"),
     ],
 )
 def test_an_impossible_proposal_is_refused_by_name(usual, proposal, words):
@@ -278,6 +320,54 @@ def test_an_impossible_proposal_is_refused_by_name(usual, proposal, words):
 def test_a_volume_mode_without_a_volume_is_refused_by_name(mode, words):
     with pytest.raises(ValueError, match=words):
         MachineSettings(mode)
+
+
+@pytest.mark.parametrize(
+    ("mode", "proposal", "words"),
+    [
+        (VentilatorMode.SPONTANEOUS, Proposal("x", backup_rate_min=20.0), "the machine times no breath"),
+        (VentilatorMode.SPONTANEOUS, Proposal("x", inspiratory_time_s=1.5), "the machine times no breath"),
+        (VentilatorMode.TIMED, Proposal("x", backup_rate_min=0.0), "gives every breath"),
+        (VentilatorMode.VOLUME_TARGETED_PRESSURE, Proposal("x", ipap_cmh2o=24.0), "ask target_volume_ml"),
+    ],
+)
+def test_a_setting_that_does_not_belong_to_the_mode_is_refused_by_name(usual, mode, proposal, words):
+    settings = replace(usual.settings, mode=mode, target_volume_ml=450.0, backup_rate_min=14.0)
+    with pytest.raises(ValueError, match=words):
+        what_if(replace(usual, settings=settings), proposal)
+
+
+@pytest.mark.parametrize(
+    ("proposal", "words"),
+    [
+        # breathed at 22 a minute the cycle is 2.7 s, whatever the backup rate would leave room for
+        (Proposal("x", inspiratory_time_s=2.8), "shorter than the cycle of 2.7 s at the 22 breaths"),
+        (Proposal("x", dead_space_change_ml=-500.0), "would leave none of the"),
+        (Proposal("x", dead_space_change_ml=300.0), "hardly clear a dead space"),
+        (Proposal("x", ipap_cmh2o=10.0, epap_cmh2o=9.5), "hardly clear a dead space"),
+    ],
+)
+def test_a_breath_that_cannot_be_is_refused_with_the_reason(usual, proposal, words):
+    fast = replace(usual.breathing, rate_min=replace(usual.breathing.rate_min, value=22.0))
+    found = what_if(replace(usual, breathing=fast), proposal)
+    assert isinstance(found, Refused)
+    assert words in found.reason
+
+
+@pytest.mark.parametrize(
+    ("unknown", "proposal"),
+    [
+        ("backup_rate_min", Proposal("x", backup_rate_min=22.0)),
+        ("inspiratory_time_s", Proposal("x", inspiratory_time_s=1.5)),
+        ("oxygen_l_min", Proposal("x", oxygen_l_min=2.0)),
+        ("hours_per_day", Proposal("x", hours_per_day=12.0)),
+    ],
+)
+def test_a_change_from_a_setting_that_is_not_recorded_is_refused(usual, unknown, proposal):
+    settings = replace(usual.settings, **{unknown: None})
+    found = what_if(replace(usual, settings=settings), proposal)
+    assert isinstance(found, Refused)
+    assert "not recorded" in found.reason
 
 
 def refused(*records, proposal=None, own=None, **who):
@@ -328,7 +418,7 @@ def test_a_missing_height_is_refused_and_says_what_would_help():
 
 def test_continuous_pressure_alone_foresees_nothing():
     steady = change(TODAY - timedelta(days=60), program_1=program(mode=VentilatorMode.CPAP))
-    found = refused(steady, nights(), GAS_ON, proposal=Proposal("rate", backup_rate_min=16.0))
+    found = refused(steady, nights(), GAS_ON, proposal=Proposal("filter", dead_space_change_ml=40.0))
     assert "can be foreseen" in found.reason
 
 
