@@ -5,11 +5,11 @@ from collections.abc import Callable, Sequence
 import streamlit as st
 
 from hvmon.app import words
-from hvmon.app.labels import asked
+from hvmon.app.labels import asked, in_words
 from hvmon.app.parts import plain
 from hvmon.services.asked import Answers, Ask, How
 from hvmon.services.form_read import FormRead
-from hvmon.vocabulary import NOT_RECORDED
+from hvmon.services.visit_form import NO_MORE
 
 ROW = 12
 """Units of width of one row."""
@@ -17,8 +17,8 @@ ROW = 12
 _TEXT, _HALF, _NOTE = 3, 6, 6
 _LONG_WORD = 30
 """[letters] a list with longer words takes half a row, so that none is cut off."""
-_SHORT_CHOICE, _MIDDLE_CHOICE = 24, 62
-"""[letters] choices up to these lengths take a quarter and half a row."""
+_WIDTHS = ((24, _TEXT), (68, _HALF), (96, 9))
+"""[letters, units of width] choices up to these lengths take a quarter, half, three quarters of a row."""
 
 
 def widget_key(token: str, key: str) -> str:
@@ -35,7 +35,7 @@ def width(ask: Ask) -> int:
     if ask.how in {How.NOTE, How.LINE}:
         return _NOTE
     letters = sum(len(option) + 5 for option in _choices(ask))
-    return _TEXT if letters <= _SHORT_CHOICE else _HALF if letters <= _MIDDLE_CHOICE else ROW
+    return next((wide for most, wide in _WIDTHS if letters <= most), ROW)
 
 
 def rows(asks: Sequence[Ask]) -> list[list[Ask]]:
@@ -74,8 +74,8 @@ def _place(ask: Ask, start: str) -> int | None:
 
 def _choices(ask: Ask) -> tuple[str, ...]:
     """Give the words to choose from; where a blank is an answer, one that takes a choice back."""
-    may_be_blank = not (ask.required or ask.default or NOT_RECORDED.value in ask.options)
-    return (*ask.options, "") if may_be_blank else ask.options
+    steers = ask.model is None and NO_MORE in ask.options
+    return ask.options if ask.required or steers else (*ask.options, "")
 
 
 def _choice(ask: Ask, key: str, start: str) -> None:
@@ -108,7 +108,7 @@ _WIDGETS: dict[How, Callable[[Ask, str, str], None]] = {
 
 def _feedback(ask: Ask, read: FormRead) -> None:
     if ask.key in read.refused:
-        st.markdown(f":red[**Refused.** {plain(read.refused[ask.key])}]")
+        st.markdown(f":red[**Refused.** {plain(in_words(read.refused[ask.key]))}]")
     elif ask.key in read.unlikely:
         st.markdown(f":orange[**{plain(read.words[ask.key])}** {plain(read.unlikely[ask.key])}]")
     elif ask.how == How.TEXT:

@@ -10,7 +10,7 @@ import streamlit as st
 from hvmon.app import cache, words
 from hvmon.app.browser import focus
 from hvmon.app.fields import draw_rows, widget_key
-from hvmon.app.labels import asked, bare, label
+from hvmon.app.labels import asked, bare, in_words, label
 from hvmon.app.parts import need_actor, plain
 from hvmon.records.held import Held
 from hvmon.services import corrections, drafts
@@ -126,7 +126,7 @@ def _live(form: Form, token: str) -> None:
     with st.container():
         for question in asked:
             _question(question, token, initial)
-        _refused_elsewhere(read, sections)
+        _refused_elsewhere(read, sections, answers)
     _foot(form, token, read, sections)
 
 
@@ -165,10 +165,12 @@ def _still_needed(read: FormRead, sections: Sequence[Section]) -> str:
     return ", ".join([*refused, *needed, *reasons])
 
 
-def _refused_elsewhere(read: FormRead, sections: Sequence[Section]) -> None:
-    at_fields = {ask.key for part in sections for ask in part.asks}
-    for text in (text for key, text in read.refused.items() if key not in at_fields):
-        st.markdown(f":red[**Refused.** {plain(text)}]")
+def _refused_elsewhere(read: FormRead, sections: Sequence[Section], answers: Answers) -> None:
+    """Say what is refused of the whole record; of an untouched form it is no more than what is needed."""
+    asks = {ask.key: ask for part in sections for ask in part.asks}
+    touched = any(text != asks[key].default for key, text in answers.items() if text and key in asks)
+    for text in (in_words(text) for key, text in read.refused.items() if key not in asks):
+        st.markdown(f":red[**Refused.** {plain(text)}]" if touched else plain(text))
 
 
 def _foot(form: Form, token: str, read: FormRead, sections: Sequence[Section]) -> None:

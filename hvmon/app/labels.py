@@ -1,5 +1,7 @@
 """Labels of the questions, one name for one thing on every screen; units stand in brackets."""
 
+import re
+
 LABELS = {
     "date": "Date",
     "time": "Time",
@@ -127,6 +129,35 @@ LABELS = {
     "snip_cmh2o": "SNIP [cmH2O]",
     "mip_cmh2o": "MIP [cmH2O], without sign",
     "peak_cough_flow_l_min": "Peak cough flow [L/min]",
+    "night_of": "Night of (the evening's date)",
+    "started_at": "Started at",
+    "ended_at": "Ended at",
+    "valid_s": "Valid recording [s]",
+    "averaging_s": "Averaging of the oximeter [s]",
+    "spo2_mean_pct": "SpO2, mean [%]",
+    "spo2_nadir_pct": "SpO2, lowest [%]",
+    "below_90_s": "SpO2 below 90 % [s]",
+    "at_or_below_88_s": "SpO2 at or below 88 % [s]",
+    "longest_at_or_below_88_s": "Longest run at or below 88 % [s]",
+    "dips_per_h": "Dips of SpO2 [/h]",
+    "dip_size_pct": "Size of a dip [%]",
+    "dip_convention": "Rule the dips were counted by",
+    "tcco2_awake_supine": "tcCO2 awake, supine",
+    "tcco2_awake_supine_unit": "Unit of tcCO2 awake",
+    "tcco2_mean": "tcCO2, mean",
+    "tcco2_mean_unit": "Unit of tcCO2 mean",
+    "tcco2_median": "tcCO2, median",
+    "tcco2_median_unit": "Unit of tcCO2 median",
+    "tcco2_peak": "tcCO2, highest",
+    "tcco2_peak_unit": "Unit of tcCO2 highest",
+    "tcco2_valid_s": "tcCO2, valid [s]",
+    "tcco2_above_49_mmhg_s": "tcCO2 above 49 mmHg [s]",
+    "tcco2_above_50_mmhg_s": "tcCO2 above 50 mmHg [s]",
+    "tcco2_above_55_mmhg_s": "tcCO2 above 55 mmHg [s]",
+    "tcco2_longest_above_55_mmhg_s": "Longest run above 55 mmHg [s]",
+    "tcco2_longest_risen_10_above_50_mmhg_s": "Longest run 10 mmHg up and above 50 mmHg [s]",
+    "sensor_site": "Site of the sensor",
+    "tidal_volume_exhaled_ml": "Tidal volume, exhaled [mL]",
     "rule_id": "Rule",
     "in_use": "In use",
     "limit_value": "Limit for this person",
@@ -140,10 +171,11 @@ _UNITS = (
 
 def label(column: str) -> str:
     """Give the label of a flat column; one without a label of its own is spelt out."""
-    for prefix in ("", "program_1_", "program_2_"):
+    for prefix, number in (("", ""), ("program_1_", ""), ("program_2_", " 2")):
         known = LABELS.get(column.removeprefix(prefix))
         if column.startswith(prefix) and known:
-            return known
+            head, bracket, unit = known.partition(" [")
+            return f"{head}{number}{bracket}{unit}"
     for ending, unit in _UNITS:
         if column.endswith(ending):
             return f"{_spelt(column.removesuffix(ending))} [{unit}]"
@@ -153,6 +185,16 @@ def label(column: str) -> str:
 def asked(key: str, column: str) -> str:
     """Give the label of a question: its own where it has one, else that of the column it fills."""
     return LABELS.get(key) or label(column)
+
+
+def in_words(text: str) -> str:
+    """Give a message of the record's own checks with its columns called as on the screen."""
+    return re.sub(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b", lambda found: _known(found[0]), text)
+
+
+def _known(name: str) -> str:
+    told = label(name)
+    return told if told != _spelt(name) else name
 
 
 def bare(column: str) -> str:

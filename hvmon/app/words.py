@@ -18,7 +18,7 @@ CAUTIONS = (
 
 INVENTED = "INVENTED PERSON"
 
-NO_CHOICE = "none"
+NO_CHOICE = "leave blank"
 """Stands behind the choices of a question that may stay unanswered."""
 
 NO_PERSON = "No person is open. Type a name or number under “Find a person” on the left."

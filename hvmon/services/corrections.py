@@ -1,6 +1,6 @@
 """Correct a stored record: the old version is kept, with who, when and why."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -14,11 +14,12 @@ from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
 from hvmon.records.person import Identity
 from hvmon.records.symptoms import InstrumentTotal, SymptomReport
 from hvmon.services import questionnaires
-from hvmon.services.asked import Answers, Section, ask, own
+from hvmon.services.asked import Answers, Ask, Section, ask, own
 from hvmon.services.form_read import FormRead
 from hvmon.services.one_record import Filled, understand_records
 from hvmon.services.outcome import Outcome, attempt
-from hvmon.services.typed import as_typed, limit_of, words_of
+from hvmon.services.typed import NO, YES, as_typed, limit_of, words_of
+from hvmon.services.visit_form import PROGRAM_NEEDS
 from hvmon.store.store import Store
 from hvmon.vocabulary import RecordStatus
 
@@ -142,15 +143,33 @@ def sections(held: Held[Any], answers: Answers | None = None) -> tuple[Section, 
     model: type[PersonRecord] = type(held.record)
     flat = flatten(held.record)
     zone = str(flat.get("zone") or "UTC")
-    edited = [
-        ask(model, column.name, default=as_typed(flat[column.name], zone))
-        for column in columns(model)
-        if column.name not in NOT_EDITED and column.kind != Kind.LIST
-    ]
-    parts = [Section(heading(held.record), tuple(edited))]
+    names = [c.name for c in columns(model) if c.name not in NOT_EDITED and c.kind != Kind.LIST]
+    edited = [_edited(model, name, as_typed(flat[name], zone)) for name in names]
+    whole = tuple(one for one in edited if not one.column.startswith(_PROGRAMS))
+    parts = [Section(heading(held.record), whole), *_programs(edited, answers or {})]
     if isinstance(held.record, SymptomReport):
         parts += questionnaires.sections(answers or {}, held.record.instruments)
     return (*parts, Section("Reason", (own("why_changed"),)))
+
+
+_PROGRAMS = ("program_1_", "program_2_")
+
+
+def _edited(model: type[PersonRecord], name: str, stored: str) -> Ask:
+    """Ask for one column anew; a program that is there needs all that every program has."""
+    needed = name.startswith(_PROGRAMS) and name.split("_", 2)[2] in PROGRAM_NEEDS
+    return ask(model, name, required=needed or None, default=stored)
+
+
+def _programs(edited: Sequence[Ask], answers: Answers) -> Iterator[Section]:
+    """Give each program of the ventilator under its own heading, the second only where there is one."""
+    first, second = (tuple(one for one in edited if one.column.startswith(start)) for start in _PROGRAMS)
+    if not first:
+        return
+    had = YES if any(one.default for one in second) else NO
+    yield Section("Program 1", (*first, own("second_program", (YES, NO), default=had)))
+    if answers.get("second_program", had) == YES:
+        yield Section("Program 2", second)
 
 
 def understand(answers: Answers, held: Held[Any], *, dossier: Dossier, now: datetime) -> FormRead:

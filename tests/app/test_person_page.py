@@ -124,3 +124,11 @@ def test_opening_somebody_while_a_new_person_is_typed_shows_the_one_opened(open_
         next(button for button in session.button if (button.key or "").startswith("pick-")).click().run()
     )
     assert "Diagnosis group: **COPD**" in seen(session)
+
+
+def test_an_untouched_form_is_told_what_it_needs_and_not_refused(open_page):
+    session = part(open_page("person"), "Lung function")
+    shown = seen(session).replace("\\", "")
+    assert "at least one of FVC [L], FVC [% predicted], SNIP [cmH2O]" in shown
+    assert "Refused" not in shown
+    assert "Refused" in seen(fill(session, {"comment": "could not seal the lips"}))

@@ -66,3 +66,21 @@ def test_a_record_is_held_against_the_others_and_not_against_itself(context: Con
     )
     assert asked
     assert not unasked
+
+
+def test_a_second_program_is_corrected_under_its_own_heading_and_can_be_taken_away(context: Context):
+    held = context.dossier.settings_change[-1]
+    two = replace(held, record=held.record.model_copy(update={"program_2": held.record.program_1}))
+    titles = [part.title for part in corrections.sections(two)]
+    assert titles[1:] == ["Program 1", "Program 2", "Reason"]
+    typed = as_drawn(two) | {"second_program": "no", "why_changed": "was never set"}
+    form = read(context, two, typed)
+    assert (form.refused, form.missing) == ({}, ())
+    assert form.records[0].program_2 is None
+
+
+def test_a_second_program_added_by_a_correction_needs_all_that_a_program_has(context: Context):
+    held = context.dossier.settings_change[-1]
+    form = read(context, held, as_drawn(held) | {"second_program": "yes", "why_changed": "left out"})
+    assert form.records == ()
+    assert {"program_2_mode", "program_2_interface", "program_2_oxygen_l_min"} <= set(form.missing)
