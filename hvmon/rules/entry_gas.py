@@ -18,11 +18,11 @@ from hvmon.physiology.base_excess import (
     base_excess_extracellular_mmol_l,
     standard_bicarbonate_mmol_l,
 )
-from hvmon.physiology.oxygen import po2_at_standard_ph_kpa, so2_severinghaus
 from hvmon.records.base import Pressure
 from hvmon.records.dossier import Dossier, local
 from hvmon.records.gas import BloodGas, SamplingState, SpotTranscutaneous
 from hvmon.rules.entry_question import EntryQuestion, question
+from hvmon.rules.looks_venous import USUAL_HB_G_DL, estimated_so2_pct, gap_points
 from hvmon.stats.likeforlike import reference_change
 from hvmon.units import STANDARD_ATMOSPHERE_KPA, PressureUnit
 from hvmon.vocabulary import (
@@ -34,8 +34,6 @@ from hvmon.vocabulary import (
     VentilatorState,
 )
 
-USUAL_HB_G_DL = 15.0
-"""[g/dL] taken for standard bicarbonate when haemoglobin was not typed (Project)."""
 STANDARD_WITHIN_MMOL_L = 1.0
 """[mmol/L] a bicarbonate this near the standard one, far from the actual, is the standard one (Project)."""
 BASE_EXCESS_WITHIN_MMOL_L = Decimal(3)
@@ -43,8 +41,6 @@ BASE_EXCESS_WITHIN_MMOL_L = Decimal(3)
 IMPLIED_HCO3_MMOL_L = (8.0, 60.0)
 """[mmol/L] bicarbonate implied by pH and PCO2 outside it makes a unit slip likely (Project)."""
 LIKELY_HCO3_MMOL_L = (12.0, 55.0)
-VENOUS_GAP_POINTS = 8.0
-"""[points] oximeter above the saturation of the PO2: a venous or mixed sample is likely (Project)."""
 ROOM_AIR = 0.209
 PURE_OXYGEN = 1.0
 ANALYSE_WITHIN = timedelta(minutes=30)
@@ -226,16 +222,17 @@ def _saturation(gas: BloodGas) -> Iterator[EntryQuestion]:
     estimates = []
     if gas.so2_pct is not None:
         estimates.append(("sample saturation", float(gas.so2_pct)))
-    if gas.po2 is not None and gas.kind == SampleKind.ARTERIAL:
-        of_po2 = 100 * so2_severinghaus(po2_at_standard_ph_kpa(gas.po2.kpa, float(gas.ph)))
+    of_po2 = estimated_so2_pct(gas)
+    if of_po2 is not None and gas.kind == SampleKind.ARTERIAL:
         estimates.append((f"saturation of PO2 {gas.po2}", of_po2))
+    gap = gap_points(float(gas.spo2_pct))
     for what, value in estimates:
-        if float(gas.spo2_pct) - value >= VENOUS_GAP_POINTS:
+        if float(gas.spo2_pct) - value >= gap:
             yield question(
                 "gas.looks_venous",
                 "kind",
                 gas.kind.value,
-                f"{what} within {VENOUS_GAP_POINTS:g} points of SpO2 {gas.spo2_pct} %",
+                f"{what} within {gap:g} points of SpO2 {gas.spo2_pct} %",
                 "a venous or mixed sample typed as " + gas.kind.value,
                 f"{what} is {value:.0f} % beside an oximeter reading of {gas.spo2_pct} %",
             )

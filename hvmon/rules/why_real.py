@@ -6,11 +6,11 @@ from decimal import Decimal
 from hvmon.physiology.acid_base import Consistency, UnitSlip, consistency, unit_slip
 from hvmon.physiology.alveolar_gas import inspired_po2_kpa, pao2_is_possible
 from hvmon.physiology.ambient import ROOM_AIR_FIO2
-from hvmon.physiology.oxygen import so2_siggaard_andersen
 from hvmon.records.dossier import local
 from hvmon.records.gas import BloodGas, SamplingState
 from hvmon.rules.case import basis, gas_words
 from hvmon.rules.finding import Basis
+from hvmon.rules.looks_venous import estimated_so2_pct, gap_points
 from hvmon.rules.why_windows import (
     NOTHING,
     Pair,
@@ -33,8 +33,6 @@ from hvmon.vocabulary import (
     Wakefulness,
 )
 
-SO2_GAP = 0.08
-"""Oximeter above the saturation the PO2 gives by this much: looks venous or mixed (Project)."""
 LATE_ANALYSIS = timedelta(minutes=30)
 """Analysis later than this after drawing (Practice)."""
 SEVERAL_ATTEMPTS = 2
@@ -64,12 +62,16 @@ def _saturation(gas: BloodGas, reading: Reading) -> Weighed:
     oximeter = gas.spo2_pct
     if gas.po2 is None or oximeter is None:
         return missing("PO2 of the sample or oximeter beside it")
-    estimated = so2_siggaard_andersen(gas.po2.kpa, float(gas.ph))
-    gap = float(oximeter) / 100.0 - estimated
-    words = f"PO2 {gas.po2} gives a saturation of {100 * estimated:.0f} %, the oximeter showed {oximeter} %"
-    if gas.kind == SampleKind.CAPILLARY_FINGERTIP:
-        return missing("saturation check: a fingertip PO2 does not stand for the arterial")
-    return supports(words, *_on(reading)) if gap > SO2_GAP else speaks_against(words, *_on(reading))
+    if gas.kind in {SampleKind.CAPILLARY_FINGERTIP, SampleKind.CAPILLARY_EARLOBE}:
+        return missing(
+            f"saturation check: the PO2 of a {gas.kind.value} sample does not stand for the arterial"
+        )
+    estimated = estimated_so2_pct(gas)
+    if estimated is None:
+        return missing("saturation check: PO2 is of a body temperature that is not recorded")
+    words = f"PO2 {gas.po2} gives a saturation of {estimated:.0f} %, the oximeter showed {oximeter} %"
+    wide = float(oximeter) - estimated >= gap_points(float(oximeter))
+    return supports(words, *_on(reading)) if wide else speaks_against(words, *_on(reading))
 
 
 def pre_analytic(pair: Pair) -> Weighed:

@@ -124,6 +124,13 @@ def test_a1_a_sample_whose_po2_lies_far_below_the_oximeter_looks_venous(rise, ma
     assert "PO2 of the sample" in unknown(rise(), "A1")
 
 
+def test_a1_the_po2_of_a_capillary_sample_is_not_held_against_the_oximeter(make):
+    ear = {"kind": SampleKind.CAPILLARY_EARLOBE, "po2": make.pressure("5.0", "kPa"), "spo2_pct": "93"}
+    found = differential(make.dossier(make.gas("6.6", day=BEFORE, **ear), make.gas("7.4", day=LAST, **ear)))
+    assert "does not stand for the arterial" in unknown(found, "A1")
+    assert "the oximeter showed" not in support(found, "A1")
+
+
 def test_a2_a_late_analysis_several_attempts_and_numbers_that_do_not_fit(rise, make):
     found = rise(
         last={

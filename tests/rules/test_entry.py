@@ -18,6 +18,7 @@ from hvmon.vocabulary import (
     Dependence,
     SampleKind,
     SensorSite,
+    TemperatureCorrection,
     TestKind,
     VentilatorState,
 )
@@ -176,6 +177,9 @@ def test_an_inspired_fraction_above_air_without_oxygen_is_asked(make) -> None:
         ("5.0", "94", SampleKind.VENOUS, False),
         ("5.0", "94", SampleKind.CAPILLARY_EARLOBE, False),
         ("5.0", "72", SampleKind.ARTERIAL, False),
+        # a true arterial sample of somebody very short of oxygen: the curve is steep and the oximeter unsure
+        ("5.6", "86", SampleKind.ARTERIAL, False),
+        ("4.2", "80", SampleKind.ARTERIAL, True),
     ],
 )
 def test_an_arterial_sample_that_looks_venous_beside_the_oximeter_is_asked(
@@ -183,6 +187,20 @@ def test_an_arterial_sample_that_looks_venous_beside_the_oximeter_is_asked(
 ) -> None:
     found = asked(make.gas(kind=kind, po2=make.pressure(po2, "kPa"), spo2_pct=spo2))
     assert ("gas.looks_venous" in found) == asks
+
+
+def test_hypercapnic_acidosis_alone_does_not_make_an_arterial_sample_look_venous(make) -> None:
+    # COPD on oxygen at target: PO2 7.6 kPa at pH 7.28 is 84 %, at pH 7.40 it would be 89 %
+    copd = {"ph": "7.28", "po2": make.pressure("7.6", "kPa")}
+    assert "gas.looks_venous" not in asked(make.gas("9.6", spo2_pct="91", **copd))
+    assert "gas.looks_venous" in asked(make.gas("9.6", spo2_pct="95", **copd))
+
+
+def test_a_gas_corrected_to_an_unknown_body_temperature_is_not_asked_whether_it_is_venous(make) -> None:
+    warm = make.gas(
+        po2=make.pressure("5.0", "kPa"), spo2_pct="94", temperature_correction=TemperatureCorrection.CORRECTED
+    )
+    assert "gas.looks_venous" not in asked(warm)
 
 
 def test_a_sample_saturation_far_below_the_oximeter_is_asked(make) -> None:
