@@ -1,9 +1,14 @@
 # mypy: ignore-errors
-# ruff: noqa: ANN001, ANN201, ANN202, C901, PLR0912, D401
-"""Compiled loops behind `hvmon.nights.compiled`.
+# ruff: noqa: ANN001, ANN201, ANN202, D401
+"""Compiled loops behind `hvmon.nights.compiled`: validity of any channel, levels, convention M1 and pulse.
 
-numba infers every type here when it compiles, and a loop that keeps both drops in registers is longer than
-a function for people would be; hence the exceptions above. The rules are those of `hvmon.nights.conventions`.
+numba infers every type here when it compiles, hence the exceptions above. The rules are those of
+`hvmon.nights.conventions`; the shape is made for the machine. A test of a whole block of seconds has no
+branch, so the processor does many seconds at once, and only the blocks where something happens are walked
+second by second. Every result is the integer that walking every second would give.
+
+numba keeps compiled code by file and does not see a change in another one: no loop here calls one of
+`loops_events` or `loops_tc`, nor the other way round.
 """
 
 import numba
@@ -18,379 +23,300 @@ from hvmon.nights.conventions import (
     DROPS,
     HIGHEST_PULSE,
     HIGHEST_SPO2,
-    HIGHEST_TC,
     LOWEST_PULSE,
     LOWEST_SPO2,
-    LOWEST_TC,
     MEAN_LEAST_VALID,
     MEAN_REFERENCE_S,
     PULSE_BEFORE_S,
     PULSE_RISE,
     PULSE_SETTLED,
-    RECOVERY,
-    REFERENCE_LEAST_VALID,
-    REFERENCE_S,
-    REFERENCE_SHARE,
     SHORTEST_EVENT_S,
     SLEW_PER_S,
-    STEP_DOWN_S,
     SUSTAINED_S,
-    TC_STEP,
-    TC_STEP_S,
-    TC_SUSTAINED_LEAST_VALID,
-    TC_SUSTAINED_S,
 )
 from hvmon.records.night_signal import MISSING
 
-_compile = numba.njit(cache=True, nogil=True)
+compiled = numba.njit(cache=True, nogil=True)
 
-_SPO2_BINS = HIGHEST_SPO2 + 1
+BLOCK_S = 64
+"""[s] seconds tested at once; any number gives the same results."""
+
+NOT_VALID = -1
+"""What an invalid second holds in a masked channel; no valid value is negative."""
+
+_NO_PULSE = np.iinfo(np.int16).max - PULSE_RISE
+"""What a second without a valid pulse holds: higher than any pulse."""
+
 _DROP3, _DROP4 = DROPS
-_STEP_DOWN = 2  # Close.STEP_DOWN, as a number numba can freeze
 
 
-@_compile
-def _gate(values, lowest, highest, step, per_s, out):
-    """Valid seconds into `out`; missing, out of range and too steep counted."""
+@compiled
+def _smooth(values, before, lowest, highest, step):
+    """Whether every value is in range and within `step` of the one before it."""
+    bad = False
+    for i in range(len(values)):
+        x, y = np.int64(values[i]), np.int64(before[i])
+        bad |= (x < lowest) | (x > highest) | (x - y > step) | (y - x > step)
+    return not bad
+
+
+@compiled
+def gate(values, lowest, highest, step, per_s, masked):
+    """Valid values into `masked`, the others as -1; missing, out of range and too steep counted."""
+    n = len(values)
     missing = out_of_range = steep = 0
     last, before = -1, 0
-    for i in range(len(values)):
-        x = np.int64(values[i])
-        out[i] = False
-        if x == MISSING:
-            missing += 1
-        elif x < lowest or x > highest:
-            out_of_range += 1
-        elif last >= 0 and abs(x - before) * per_s > step * max(i - last, per_s):
-            steep += 1
-        else:
-            out[i] = True
-            last, before = i, x
+    for start in range(0, n, BLOCK_S):
+        stop = min(start + BLOCK_S, n)
+        whole = last >= 0 and last == start - 1
+        if whole and _smooth(values[start:stop], values[start - 1 : stop - 1], lowest, highest, step):
+            masked[start:stop] = values[start:stop]
+            last, before = stop - 1, np.int64(values[stop - 1])
+            continue
+        for i in range(start, stop):
+            x = np.int64(values[i])
+            masked[i] = NOT_VALID
+            if x == MISSING:
+                missing += 1
+            elif x < lowest or x > highest:
+                out_of_range += 1
+            elif last >= 0 and abs(x - before) * per_s > step * max(i - last, per_s):
+                steep += 1
+            else:
+                masked[i] = values[i]
+                last, before = i, x
     return missing, out_of_range, steep
 
 
-@_compile
-def _levels(x, valid):
-    """Sums, levels and runs, as `counting._levels`."""
-    total = below_90 = below_88 = le_88 = longest = n_runs = area = run = 0
+@compiled
+def longest_run(hits):
+    """Longest run of set seconds, and number of runs of 300 s or more."""
+    longest = run = n_long = 0
+    n = len(hits)
+    for start in range(0, n, BLOCK_S):
+        block = hits[start : min(start + BLOCK_S, n)]
+        number = 0
+        for i in range(len(block)):
+            number += block[i]
+        if number == len(block):
+            run += number
+        elif number > 0 or run > 0:
+            for i in range(len(block)):
+                if block[i]:
+                    run += 1
+                else:
+                    longest = max(longest, run)
+                    n_long += run >= SUSTAINED_S
+                    run = 0
+    return max(longest, run), n_long + (run >= SUSTAINED_S)
+
+
+@compiled
+def _levels(masked, hits):
+    """Sums, levels and runs, as `counting._levels`; `hits` is scratch."""
+    total = below_90 = below_88 = le_88 = low = 0
     nadir = HIGHEST_SPO2 + 1
-    for i in range(len(x)):
-        v = np.int64(x[i])
-        if not valid[i] or v > AT_MOST_88:
-            n_runs += run >= SUSTAINED_S
-            run = 0
-        if not valid[i]:
-            continue
-        total += v
-        nadir = min(nadir, v)
-        if v < BELOW_90:
-            below_90 += 1
-            area += BELOW_90 - v
-        below_88 += v < BELOW_88
-        if v <= AT_MOST_88:
-            le_88 += 1
-            run += 1
-            longest = max(longest, run)
-    n_runs += run >= SUSTAINED_S
-    return total, 0 if nadir > HIGHEST_SPO2 else nadir, below_90, below_88, le_88, longest, n_runs, area
+    for i in range(len(masked)):
+        v = np.int64(masked[i])
+        ok = v >= 0
+        total += v if ok else 0
+        nadir = min(nadir, v if ok else HIGHEST_SPO2 + 1)
+        is_low = ok & (v < BELOW_90)
+        below_90 += is_low
+        low += v if is_low else 0
+        below_88 += ok & (v < BELOW_88)
+        hits[i] = ok & (v <= AT_MOST_88)
+        le_88 += hits[i]
+    longest, n_long = longest_run(hits) if le_88 > 0 else (0, 0)
+    area = BELOW_90 * below_90 - low
+    return total, 0 if nadir > HIGHEST_SPO2 else nadir, below_90, below_88, le_88, longest, n_long, area
 
 
-@_compile
-def _delta(x, valid):
+@compiled
+def _delta(masked):
     """Differences of neighbouring complete blocks of 12 s."""
     total = number = 0
     before = -1
-    for start in range(0, len(x) - DELTA_BLOCK_S + 1, DELTA_BLOCK_S):
-        block = 0
+    for start in range(0, len(masked) - DELTA_BLOCK_S + 1, DELTA_BLOCK_S):
+        block, complete = 0, True
         for i in range(start, start + DELTA_BLOCK_S):
-            if not valid[i]:
-                block = -1
-                break
-            block += x[i]
-        if block >= 0 and before >= 0:
+            block += masked[i]
+            complete &= masked[i] >= 0
+        if not complete:
+            block = -1
+        elif before >= 0:
             total += abs(block - before)
             number += 1
         before = block
     return total, number
 
 
-@_compile
-def _top_fifth(bins, top, number):
-    """Sum of the `number` highest values of a histogram whose highest value is `top`."""
-    total, wanted, level = 0, number, top
-    while wanted > 0:
-        taken = min(wanted, bins[level])
-        total += taken * level
-        wanted -= taken
-        level -= 1
-    return total
+@compiled
+def running(masked, number, total):
+    """Running number and sum of the valid values before each second; both arrays are one longer."""
+    seen = summed = 0
+    number[0] = total[0] = 0
+    for i in range(len(masked)):
+        v = np.int64(masked[i])
+        seen += v >= 0
+        summed += max(v, 0)
+        number[i + 1] = seen
+        total[i + 1] = summed
 
 
-@_compile
-def _write(events, n, state, end, how):
-    """Write the event of a state as row `n`."""
-    events[n, 0], events[n, 1], events[n, 2] = state[0], end, state[1]
-    events[n, 3], events[n, 4], events[n, 5] = state[2], state[3], how
+@compiled
+def _m1_hits(masked, number, total, number_before, total_before, hits3, hits4):
+    """Seconds that lie a drop below the mean of what stands before them."""
+    for i in range(len(masked)):
+        n = np.int64(number[i]) - np.int64(number_before[i])
+        depth = np.int64(total[i]) - np.int64(total_before[i]) - np.int64(masked[i]) * n
+        usable = (masked[i] >= 0) & (n >= MEAN_LEAST_VALID)
+        hits3[i] = usable & (depth >= _DROP3 * n)
+        hits4[i] = usable & (depth >= _DROP4 * n)
 
 
-@_compile
-def _follow(state, events, n, i, v, drop):
-    """One valid second of an open event; see `dips._Walk.follow`. Gives the state and the number of events.
-
-    A state is (onset, reference sum, its number, nadir, regained); onset -1 when no event is open.
-    """
-    onset, total, number, nadir, regained = state
-    if i - onset > STEP_DOWN_S:
-        _write(events, n, state, onset + STEP_DOWN_S, 2)
-    elif v * number >= total - RECOVERY * number:
-        _write(events, n, state, i, 0)
-    elif regained >= nadir + drop and v <= regained - drop:
-        _write(events, n, state, i, 1)
-        return (i, regained, 1, v, v), n + 1
-    elif i - onset == STEP_DOWN_S:
-        _write(events, n, state, i, 2)
-    elif v < nadir:
-        return (onset, total, number, v, v), n
-    else:
-        return (onset, total, number, nadir, max(regained, v)), n
-    return (-1, 0, 1, 0, 0), n + 1
+@compiled
+def _both(one, other, out):
+    """Seconds set in both."""
+    for i in range(len(out)):
+        out[i] = one[i] & other[i]
 
 
-@_compile
-def _consider(state, highest, i, v, total, number, drop):
-    """Open an event when the second lies low enough; after a gap `highest` (else -1) caps the reference."""
-    if highest >= 0 and highest * number < total:
-        total, number = highest, 1
-    if v * number <= total - drop * number:
-        return (i, total, number, v, v)
-    return state
+@compiled
+def _runs_reaching(hits):
+    """Runs of set seconds that reach 10 s; the first 10 seconds of `hits` stand before the recording."""
+    number, n = 0, len(hits)
+    tenth, width = hits, 1
+    while width < SHORTEST_EVENT_S:
+        shift = min(width, SHORTEST_EVENT_S - width)
+        longer = np.zeros(n, dtype=np.bool_)
+        _both(tenth[shift:], tenth[: n - shift], longer[shift:])
+        tenth = longer
+        width += shift
+    for i in range(SHORTEST_EVENT_S, n):
+        number += tenth[i] & (not hits[i - SHORTEST_EVENT_S])
+    return number
 
 
-@_compile
-def _events(x, valid, events3, events4):
-    """Convention C1 for both drops in one pass; seconds with a reference and numbers of events back.
-
-    The 60 s before are kept as a histogram with its highest value; a reference is summed from it only
-    where an event could begin.
-    """
-    bins = np.zeros(_SPO2_BINS, dtype=np.int32)
-    state3 = state4 = (-1, 0, 1, 0, 0)
-    highest3 = highest4 = last = -1
-    n3 = n4 = n_valid = with_reference = top = 0
-    for i in range(len(x)):
-        leaving = i - REFERENCE_S - 1
-        if leaving >= 0 and valid[leaving]:
-            bins[x[leaving]] -= 1
-            n_valid -= 1
-        if not valid[i]:
-            continue
-        v = np.int64(x[i])
-        open3, open4 = state3[0] >= 0, state4[0] >= 0
-        if last >= 0 and i - last > BRIDGED_GAP_S + 1:
-            if open3:
-                _write(events3, n3, state3, last + 1, 3)
-                state3, n3, highest3 = (-1, 0, 1, 0, 0), n3 + 1, 0
-            if open4:
-                _write(events4, n4, state4, last + 1, 3)
-                state4, n4, highest4 = (-1, 0, 1, 0, 0), n4 + 1, 0
-        else:
-            if open3:
-                state3, n3 = _follow(state3, events3, n3, i, v, _DROP3)
-            if open4:
-                state4, n4 = _follow(state4, events4, n4, i, v, _DROP4)
-        if n_valid >= REFERENCE_LEAST_VALID:
-            with_reference += 1
-            while bins[top] == 0:
-                top -= 1
-            if v <= top - _DROP3 and not (open3 and open4):
-                number = (n_valid + REFERENCE_SHARE - 1) // REFERENCE_SHARE
-                total = _top_fifth(bins, top, number)
-                if not open3:
-                    state3 = _consider(state3, highest3, i, v, total, number, _DROP3)
-                if not open4:
-                    state4 = _consider(state4, highest4, i, v, total, number, _DROP4)
-        if highest3 >= 0:
-            highest3 = max(highest3, v)
-        if highest4 >= 0:
-            highest4 = max(highest4, v)
-        bins[v] += 1
-        n_valid += 1
-        top = max(top, v)
-        last = i
-    if state3[0] >= 0:
-        _write(events3, n3, state3, last + 1, 4)
-        n3 += 1
-    if state4[0] >= 0:
-        _write(events4, n4, state4, last + 1, 4)
-        n4 += 1
-    return with_reference, n3, n4
-
-
-@_compile
-def _tally(x, valid, events):
-    """Counted events, step-downs, area of the counted ones."""
-    counted = steps = 0
-    area = 0.0
-    for row in range(len(events)):
-        onset, end, total, number, _, close = events[row]
-        if close == _STEP_DOWN:
-            steps += 1
-        elif end - onset >= SHORTEST_EVENT_S:
-            counted += 1
-            inside = 0
-            for i in range(onset, end):
-                if valid[i]:
-                    inside += max(0, total - number * np.int64(x[i]))
-            area += inside / number
-    return counted, steps, area
-
-
-@_compile
-def _m1(x, valid):
+@compiled
+def _m1(masked, number, total):
     """Count the events of convention M1 for both drops."""
-    total = number = run3 = run4 = counted3 = counted4 = 0
-    for i in range(len(x)):
-        leaving = i - MEAN_REFERENCE_S - 1
-        if leaving >= 0 and valid[leaving]:
-            total -= x[leaving]
-            number -= 1
-        if i > 0 and valid[i - 1]:
-            total += x[i - 1]
-            number += 1
-        depth = total - np.int64(x[i]) * number
-        if not valid[i] or number < MEAN_LEAST_VALID or depth < _DROP3 * number:
-            run3 = run4 = 0
-            continue
-        run3 += 1
-        run4 = run4 + 1 if depth >= _DROP4 * number else 0
-        counted3 += run3 == SHORTEST_EVENT_S
-        counted4 += run4 == SHORTEST_EVENT_S
-    return counted3, counted4
+    n, window, pad = len(masked), MEAN_REFERENCE_S, SHORTEST_EVENT_S
+    hits3, hits4 = np.zeros(n + pad, dtype=np.bool_), np.zeros(n + pad, dtype=np.bool_)
+    first = min(window, n)
+    nothing = np.zeros(first, dtype=np.int32)
+    _m1_hits(masked[:first], number, total, nothing, nothing, hits3[pad:], hits4[pad:])
+    _m1_hits(
+        masked[first:],
+        number[first:],
+        total[first:],
+        number,
+        total,
+        hits3[pad + first :],
+        hits4[pad + first :],
+    )
+    return _runs_reaching(hits3), _runs_reaching(hits4)
 
 
-@_compile
-def _pulse(x):
-    """Valid seconds and rises of the pulse; the lowest of the 30 s before is sought anew when it leaves."""
-    n_valid = rises = 0
-    first = 0
-    last = risen_at = lowest_at = -1
-    peak = lowest = 0
-    for i in range(len(x)):
-        v = np.int64(x[i])
-        if v < LOWEST_PULSE or v > HIGHEST_PULSE:
+@compiled
+def _pulse_masked(pulse, masked):
+    """Valid pulse into `masked`, the others as a value too high to be the lowest; number of the valid."""
+    n_valid = 0
+    for i in range(len(pulse)):
+        ok = (pulse[i] >= LOWEST_PULSE) & (pulse[i] <= HIGHEST_PULSE)
+        masked[i] = pulse[i] if ok else _NO_PULSE
+        n_valid += ok
+    return n_valid
+
+
+@compiled
+def _lower(one, other, out):
+    """The lower of two values, second by second."""
+    for i in range(len(out)):
+        out[i] = min(one[i], other[i])
+
+
+@compiled
+def _lowest_before(masked, window_s):
+    """Lowest value of the `window_s` seconds before each second."""
+    n = len(masked)
+    one, other = np.full(n + window_s, _NO_PULSE, dtype=np.int16), np.empty(n + window_s, dtype=np.int16)
+    one[window_s:] = masked
+    width = 1
+    while width < window_s:
+        shift = min(width, window_s - width)
+        other[:shift] = one[:shift]
+        _lower(one[shift:], one[: n + window_s - shift], other[shift:])
+        one, other = other, one
+        width += shift
+    return one[window_s - 1 : n + window_s - 1]
+
+
+@compiled
+def _risen(masked, lowest, out):
+    """Seconds of a valid pulse 6 or more above the lowest of the 30 s before."""
+    for i in range(len(masked)):
+        v = np.int64(masked[i])
+        out[i] = (v <= HIGHEST_PULSE) & (v >= np.int64(lowest[i]) + PULSE_RISE)
+
+
+@compiled
+def _unbroken(masked, i, free_from):
+    """First second from which a rise at `i` is measured: 30 s before, after the last long gap and rise."""
+    first = max(i - PULSE_BEFORE_S, free_from)
+    gap = 0
+    for k in range(i - 1, first - 1, -1):
+        gap = gap + 1 if masked[k] > HIGHEST_PULSE else 0
+        if gap > BRIDGED_GAP_S:
+            return k + gap
+    return first
+
+
+@compiled
+def _settled(masked, i):
+    """First valid second after the rise at `i` is over: settled, 30 s on, or after a long gap."""
+    peak, last = np.int64(masked[i]), i
+    for k in range(i + 1, len(masked)):
+        v = np.int64(masked[k])
+        if v > HIGHEST_PULSE:
             continue
-        n_valid += 1
-        fresh = last >= 0 and i - last > BRIDGED_GAP_S + 1
-        if fresh:
-            first, lowest_at = i, -1
-        if risen_at >= 0:
-            if fresh or i - risen_at >= PULSE_BEFORE_S or v <= peak - PULSE_SETTLED:
-                risen_at, first, lowest_at = -1, i, -1
-            else:
-                peak = max(peak, v)
-        elif lowest_at >= 0:
-            if lowest_at < i - PULSE_BEFORE_S:
-                lowest_at = _lowest_in(x, max(first, i - PULSE_BEFORE_S), i)
-                lowest = np.int64(x[lowest_at])
-            if v >= lowest + PULSE_RISE:
+        if k - last > BRIDGED_GAP_S + 1 or k - i >= PULSE_BEFORE_S or v <= peak - PULSE_SETTLED:
+            return k
+        peak, last = max(peak, v), k
+    return len(masked)
+
+
+@compiled
+def _pulse(pulse):
+    """Valid seconds and rises of the pulse, as `hvmon.nights.pulse`."""
+    masked = np.empty(len(pulse), dtype=np.int16)
+    n_valid = _pulse_masked(pulse, masked)
+    risen = np.empty(len(pulse), dtype=np.bool_)
+    _risen(masked, _lowest_before(masked, PULSE_BEFORE_S), risen)
+    rises = free_from = i = 0
+    while i < len(pulse):
+        if risen[i]:
+            lowest = np.int64(_NO_PULSE)
+            for k in range(_unbroken(masked, i, free_from), i):
+                lowest = min(lowest, np.int64(masked[k]))
+            if masked[i] >= lowest + PULSE_RISE:
                 rises += 1
-                risen_at, peak = i, v
-        if lowest_at < 0 or v <= lowest:
-            lowest_at, lowest = i, v
-        last = i
+                i = free_from = _settled(masked, i)
+                continue
+        i += 1
     return n_valid, rises
 
 
-@_compile
-def _lowest_in(x, start, end):
-    """Place of the last lowest valid pulse in [start, end)."""
-    at, lowest = start, HIGHEST_PULSE + 1
-    for i in range(start, end):
-        if LOWEST_PULSE <= x[i] <= lowest:
-            at, lowest = i, np.int64(x[i])
-    return at
-
-
-@_compile
-def oximetry(x, pulse, counts, events3, events4):
-    """Everything counted in a saturation channel, into `counts`; number of events and area back."""
+@compiled
+def saturation(x, pulse, masked, number, counts):
+    """Validity, levels, M1 and pulse into `counts`; the masked channel and its running number for C1."""
     n = len(x)
-    valid = np.empty(n, dtype=np.bool_)
-    missing, out_of_range, steep = _gate(x, LOWEST_SPO2, HIGHEST_SPO2, SLEW_PER_S, 1, valid)
+    missing, out_of_range, steep = gate(x, LOWEST_SPO2, HIGHEST_SPO2, SLEW_PER_S, 1, masked)
     counts[0], counts[1] = n, n - missing - out_of_range - steep
     counts[2], counts[3], counts[4] = missing, out_of_range, steep
-    counts[5:13] = _levels(x, valid)
-    counts[13:15] = _delta(x, valid)
-    counts[15], n3, n4 = _events(x, valid, events3, events4)
+    counts[5:13] = _levels(masked, np.empty(n, dtype=np.bool_))
+    counts[13:15] = _delta(masked)
     counts[16:18] = _pulse(pulse)
-    counts[18], counts[20], area = _tally(x, valid, events3[:n3])
-    counts[19] = _tally(x, valid, events4[:n4])[0]
-    counts[21], counts[22] = _m1(x, valid)
-    return n3, area
-
-
-@_compile
-def _sustained(values, valid):
-    """Highest low median of any 60 s with 30 valid seconds, from a rolling histogram; -1 without any."""
-    bins = np.zeros(HIGHEST_TC + 1, dtype=np.int64)
-    number, at_least, best = 0, 0, -1
-    for i in range(len(values)):
-        leaving = i - TC_SUSTAINED_S
-        if leaving >= 0 and valid[leaving]:
-            bins[values[leaving]] -= 1
-            number -= 1
-            at_least -= values[leaving] > best
-        if valid[i]:
-            bins[values[i]] += 1
-            number += 1
-            at_least += values[i] > best
-        if i >= TC_SUSTAINED_S - 1 and number >= TC_SUSTAINED_LEAST_VALID:
-            while 2 * at_least > number:
-                best += 1
-                at_least -= bins[best]
-    return best
-
-
-@_compile
-def transcutaneous(values, excluded, levels, counts, above):
-    """Everything counted in a transcutaneous channel, into `counts` and `above`."""
-    n = len(values)
-    valid = np.empty(n, dtype=np.bool_)
-    counts[0] = n
-    counts[2:5] = _gate(values, LOWEST_TC, HIGHEST_TC, TC_STEP, TC_STEP_S, valid)
-    bins = np.zeros(HIGHEST_TC + 1, dtype=np.int64)
-    runs = np.zeros(len(levels), dtype=np.int64)
-    lowest, running = levels.min(), False
-    for i in range(n):
-        if valid[i] and excluded[i]:
-            counts[5] += 1
-            valid[i] = False
-        if valid[i]:
-            counts[1] += 1
-            counts[6] += values[i]
-            bins[values[i]] += 1
-        above_any = valid[i] and values[i] > lowest
-        if not above_any and not running:
-            continue
-        running = above_any
-        for level in range(len(levels)):
-            if valid[i] and values[i] > levels[level]:
-                runs[level] += 1
-                above[0, level] += 1
-                above[1, level] = max(above[1, level], runs[level])
-            else:
-                runs[level] = 0
-    if counts[1] > 0:
-        counts[7] = _ranked(bins, (counts[1] - 1) // 2) + _ranked(bins, counts[1] // 2)
-    counts[8] = _sustained(values, valid)
-
-
-@_compile
-def _ranked(bins, rank):
-    """Value of a rank (from 0) in a histogram."""
-    value = 0
-    seen = bins[0]
-    while seen <= rank:
-        value += 1
-        seen += bins[value]
-    return value
+    total = np.empty(n + 1, dtype=np.int32)
+    running(masked, number, total)
+    counts[21:23] = _m1(masked, number, total)

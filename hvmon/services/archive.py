@@ -29,6 +29,9 @@ from hvmon.store.nights import DamagedNight, NightFiles, UnknownNight
 CHUNK_NIGHTS: Final = 200
 """Nights a task; small tasks cost more in handing over than in scoring."""
 
+LEAST_CHUNK_NIGHTS: Final = 25
+"""The last tasks of several workers shrink to this, so that none of them waits long for the others."""
+
 CLUSTER_CHUNK_NIGHTS: Final = 50
 ALL_CONVENTIONS: Final = tuple(ConventionKey)
 RECORDS: Final[dict[ConventionKey, type]] = {
@@ -91,7 +94,7 @@ def rescore(
     Parameters
     ----------
     workers : int
-        Processes on this machine; 1 scores in this one.
+        Processes on this machine, this one included.
     scheduler : str or None
         Address of a running dask scheduler whose workers see the same folder; needs the extra ``cluster``.
     engine_name : "numpy", "compiled" or None
@@ -110,12 +113,9 @@ def rescore(
         raise ValueError(f"workers: {workers} was given; 1 or more are accepted")
     stored = files.keys()
     missing = missing_keys(files, stored, conventions)
-    size = CLUSTER_CHUNK_NIGHTS if scheduler else min(CHUNK_NIGHTS, max(-(-len(missing) // (4 * workers)), 1))
     engine = engine_name or fastest_engine()
-    tasks = [
-        Task(str(files.root), tuple(missing[start : start + size]), tuple(conventions), engine)
-        for start in range(0, len(missing), size)
-    ]
+    shares = _shares(missing, workers, scheduler)
+    tasks = [Task(str(files.root), share, tuple(conventions), engine) for share in shares]
     done, damaged = 0, []
     for chunk in _run(tasks, workers, scheduler):
         _store(files, chunk)
@@ -155,6 +155,17 @@ def score_task(task: Task) -> Chunk:
     return Chunk(rows, damaged, len(task.keys))
 
 
+def _shares(missing: list[str], workers: int, scheduler: str | None) -> Iterator[tuple[str, ...]]:
+    """Cut the nights into tasks: of one size, or smaller towards the end when processes share them."""
+    start = 0
+    while start < len(missing):
+        size = CLUSTER_CHUNK_NIGHTS if scheduler else CHUNK_NIGHTS
+        if workers > 1 and not scheduler:
+            size = min(size, max((len(missing) - start) // (4 * workers), LEAST_CHUNK_NIGHTS))
+        yield tuple(missing[start : start + size])
+        start += size
+
+
 def _run(tasks: list[Task], workers: int, scheduler: str | None) -> Iterator[Chunk]:
     """Run the tasks where they were asked for; chunks come in any order."""
     if scheduler is not None:
@@ -165,13 +176,22 @@ def _run(tasks: list[Task], workers: int, scheduler: str | None) -> Iterator[Chu
 
 
 def _in_processes(tasks: list[Task], workers: int) -> Iterator[Chunk]:
-    """Run in a pool of fresh processes, with no more than two tasks a worker under way."""
+    """Run in fresh processes, two tasks each under way, and between handing out in this one as well.
+
+    A fresh process needs a second to load what it scores with; this one is ready and does not idle meanwhile.
+    """
     waiting = iter(tasks)
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        running: set[Future[Chunk]] = {pool.submit(score_task, task) for task in islice(waiting, 2 * workers)}
-        while running:
-            done, running = wait(running, return_when=FIRST_COMPLETED)
-            running |= {pool.submit(score_task, task) for task in islice(waiting, len(done))}
+    with ProcessPoolExecutor(workers - 1, mp_context=get_context("spawn")) as pool:
+        running: set[Future[Chunk]] = set()
+        while True:
+            free = 2 * (workers - 1) - len(running)
+            running |= {pool.submit(score_task, task) for task in islice(waiting, free)}
+            own = next(waiting, None)
+            if own is not None:
+                yield score_task(own)
+            elif not running:
+                return
+            done, running = wait(running, 0.0 if own is not None else None, FIRST_COMPLETED)
             for future in done:
                 yield future.result()
 
