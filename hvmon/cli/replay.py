@@ -5,10 +5,11 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.progress import Progress
+from rich.progress import Progress, TaskID
 
 from hvmon.cli.base import CAUTION, StorePath, app, day_of, fail, now, opened, say, screen
 from hvmon.services import learning, replay
+from hvmon.services.stores import Store
 
 Limits = Annotated[
     list[float] | None, typer.Option("--limit-kpa", help="Level to watch, in kPa; repeatable.")
@@ -83,15 +84,29 @@ def learn(
     priors: Priors = None,
 ) -> None:
     """Learn offsets and spreads of the trend model from a service's own record. Never runs by itself."""
+    if not out.parent.is_dir():
+        raise fail(f"--out {out}: the folder {out.parent} is not there; make it or name another")
     with opened(store) as record:
         try:
-            result = learning.learn_from(record, today=now(), priors=learning.read_priors(priors))
+            result = _learned(record, learning.read_priors(priors))
+            if isinstance(result, learning.TooFew):
+                raise fail(f"{result.reason} Nothing was written.")
+            out.write_text(learning.priors_text(result), encoding="utf-8")
         except (ValueError, OSError) as error:
             raise fail(str(error)) from None
-    if isinstance(result, learning.TooFew):
-        raise fail(f"{result.reason} Nothing was written.")
-    out.write_text(learning.priors_text(result), encoding="utf-8")
     for row in result.rows:
         pairs = "" if row.n_pairs is None else f" ({row.n_pairs} arterial pairs)"
         say(f"{row.key}: {row.before} -> {row.after}{pairs}")
     say(f"{result.n_people} people, {result.n_readings} readings; written to {out}. Read it before using it.")
+
+
+def _learned(record: Store, table: learning.Priors) -> learning.Learned | learning.TooFew:
+    with Progress(console=screen) as bar:
+        tasks: dict[str, TaskID] = {}
+
+        def tick(what: str, done: int, total: int) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=total)
+            bar.update(tasks[what], completed=done, total=total)
+
+        return learning.learn_from(record, today=now(), priors=table, progress=tick)

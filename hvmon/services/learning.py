@@ -1,17 +1,24 @@
 """Learn the trend model's offsets and spreads from a service's own record, and read such a file."""
 
 import json
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
 from hvmon.files.toml_packs import read_toml
+from hvmon.records.dossier import Dossier
 from hvmon.stats.learning import Learned, TooFew, learn
 from hvmon.stats.priors import Priors, default_priors
 from hvmon.stats.series import changes_frame, readings_frame
-from hvmon.stats.trend import PersonInput
+from hvmon.stats.trend import PROGRESSIVE, PersonInput
 from hvmon.store.store import Store
 
 __all__ = ["Learned", "Priors", "TooFew", "learn_from", "priors_text", "read_priors"]
+
+READING = "Reading the record"
+FITTING = "Fitting, at most"
+Progress = Callable[[str, int, int], object]
+"""Told what is being done, and how many of how many steps of it are."""
 
 
 def read_priors(path: Path | None) -> Priors:
@@ -29,13 +36,39 @@ def read_priors(path: Path | None) -> Priors:
     return table.override(edits.get("priors", edits))
 
 
-def learn_from(store: Store, *, today: datetime, priors: Priors) -> Learned | TooFew:
-    """Learn from every person of a store; `TooFew` says which size is not reached."""
-    people = [
-        PersonInput(dossier.person_key, readings_frame(dossier), changes_frame(dossier), today)
-        for dossier in store.dossiers()
-    ]
-    return learn(people, priors=priors)
+def learn_from(
+    store: Store, *, today: datetime, priors: Priors, progress: Progress | None = None
+) -> Learned | TooFew:
+    """Learn from every person of a store; `TooFew` says which size is not reached.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    today : datetime
+        Later readings are left out.
+    priors : Priors
+        Table to start from and to shrink toward.
+    progress : callable, optional
+        Told what is being done, and how many of how many steps of it are.
+    """
+    tell = progress or (lambda _what, _done, _total: None)
+    keys, people = store.person_keys(), []
+    for dossier in store.dossiers(keys):
+        people.append(_input(dossier, today))
+        tell(READING, len(people), len(keys))
+    return learn(people, priors=priors, progress=lambda done, most: tell(FITTING, done, most))
+
+
+def _input(dossier: Dossier, today: datetime) -> PersonInput:
+    return PersonInput(
+        person_key=dossier.person_key,
+        readings=readings_frame(dossier),
+        changes=changes_frame(dossier),
+        today=today,
+        birth_date=dossier.identity.date_of_birth if dossier.identity else None,
+        progressive=dossier.person.diagnosis_group in PROGRESSIVE,
+    )
 
 
 def priors_text(learned: Learned) -> str:

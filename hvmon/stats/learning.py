@@ -1,7 +1,8 @@
 """Offsets and spreads learned from a service's own cohort. An explicit act, never automatic."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,9 @@ PAIR_DAYS = 2.0
 
 HYPER_SD = 0.35
 """Log-normal spread of each learned value about its default."""
+
+Progress = Callable[[int, int], object]
+"""Told how many of how many evaluations of the likelihood are done; fewer than the most may be needed."""
 
 LEARNED_SPREADS = ("day.sd",)
 SLOPE_KEY = "slope.sd"
@@ -80,7 +84,11 @@ def count_pairs(cases: Iterable[Case]) -> dict[str, int]:
 
 
 def learn(
-    people: Iterable[PersonInput], *, priors: Priors | None = None, max_evaluations: int = 250
+    people: Iterable[PersonInput],
+    *,
+    priors: Priors | None = None,
+    max_evaluations: int = 250,
+    progress: Progress | None = None,
 ) -> Learned | TooFew:
     """Maximise the cohort's likelihood over offset means, reading spreads, day spread and slope spread.
 
@@ -92,6 +100,8 @@ def learn(
         Table to start from and to shrink toward.
     max_evaluations
         Of the cohort's likelihood.
+    progress
+        Called after each evaluation.
 
     Returns
     -------
@@ -106,15 +116,23 @@ def learn(
     """
     table = priors or default_priors()
     made = (
-        make_case(one.readings, one.changes, today=one.today, birth_date=one.birth_date) for one in people
+        make_case(
+            one.readings,
+            one.changes,
+            today=one.today,
+            birth_date=one.birth_date,
+            progressive=one.progressive,
+        )
+        for one in people
     )
     cases = [case for case, _ in made if case is not None]
+    cases.sort(key=lambda case: case.day.size)  # so that a batch holds people of like length
     if len(cases) < MIN_PEOPLE:
         return TooFew(f"{len(cases)} people with usable readings; at least {MIN_PEOPLE} are needed")
     pairs = count_pairs(cases)
     problem = _problem(cases, pairs, table)
     start = _penalised(np.zeros(len(problem.keys)), cases, problem, table)
-    best = _maximise(cases, problem, table, max_evaluations)
+    best = _maximise(cases, problem, table, max_evaluations, progress or (lambda _done, _most: None))
     after = _values(best, problem, table)
     rows = tuple(
         LearnedRow(key, _before(table, key), after[key], pairs.get(key.split(".")[1]) if "." in key else None)
@@ -184,15 +202,23 @@ def _penalised(
 
 
 def _maximise(
-    cases: Sequence[Case], problem: _Problem, table: Priors, max_evaluations: int
+    cases: Sequence[Case], problem: _Problem, table: Priors, max_evaluations: int, progress: Progress
 ) -> NDArray[np.float64]:
     from scipy.optimize import minimize  # noqa: PLC0415 - scipy costs its import only where it is used
 
+    counted = count(1)
+
+    def cost(point: NDArray[np.float64]) -> float:
+        penalised = _penalised(point, cases, problem, table)[0]
+        progress(min(next(counted), max_evaluations), max_evaluations)
+        return -penalised
+
     found = minimize(
-        lambda point: -_penalised(point, cases, problem, table)[0],
+        cost,
         np.zeros(len(problem.keys)),
         method="Powell",
         bounds=[(-3.0, 3.0)] * len(problem.keys),
         options={"maxfev": max_evaluations, "xtol": 0.01, "ftol": 1e-5},
     )
+    progress(max_evaluations, max_evaluations)
     return np.asarray(found.x, dtype=float)

@@ -89,3 +89,11 @@ def test_learning_from_too_few_is_refused_and_writes_nothing(store: Path, tmp_pa
     assert result.exit_code == 2
     assert "50" in result.stderr
     assert not out.exists()
+
+
+def test_learning_into_a_folder_that_is_not_there_is_refused_before_anything_is_read(
+    store: Path, tmp_path: Path
+) -> None:
+    result = run("learn", "--store", store, "--out", tmp_path / "nowhere" / "priors.toml")
+    assert result.exit_code == 2
+    assert "nowhere" in result.stderr

@@ -71,3 +71,19 @@ def test_pairs_are_readings_within_two_days_of_an_arterial_one():
     frame = readings((0, "arterial", 6.0), (1.5, "venous", 6.5), (5, "venous", 6.5), (6, "tc earlobe", 6.1))
     case, _ = make_case(frame, changes(), today=after(10))
     assert count_pairs([case]) == {"venous": 1}
+
+
+def test_progress_counts_evaluations_up_to_the_most_allowed():
+    told = []
+    learn(cohort(50, pairs=1), max_evaluations=12, progress=lambda done, most: told.append((done, most)))
+    assert [done for done, _ in told] == sorted(done for done, _ in told)
+    assert {most for _, most in told} == {12}
+    assert told[-1] == (12, 12)
+    assert len(told) > 10
+
+
+def test_the_order_of_people_does_not_matter():
+    people = cohort(50)
+    one, other = learn(people, max_evaluations=10), learn(people[::-1], max_evaluations=10)
+    assert one.log_likelihood_before == pytest.approx(other.log_likelihood_before, rel=1e-12)
+    assert [row.after for row in one.rows] == [pytest.approx(row.after, rel=1e-9) for row in other.rows]
