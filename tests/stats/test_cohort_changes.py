@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 from trend_records import change, dossier, gas
 
-from hvmon.stats.cohort_changes import COHORT_SCHEMA, cohort_effects, cohort_frame
+from hvmon.stats.cohort_changes import COHORT_SCHEMA, GROUP_INTERVALS, cohort_effects, cohort_frame
 from hvmon.vocabulary import ChangeKind
 
 GROUPS = ("COPD", "obesity hypoventilation", "motor neurone disease", "chest wall disease")
@@ -68,6 +68,13 @@ def test_changes_without_a_like_for_like_difference_are_counted_in_a_note():
         difference_kpa=pl.when(pl.int_range(pl.len()) < 7).then(None).otherwise("difference_kpa")
     )
     assert "7 changes lacked" in cohort_effects(frame).notes[0]
+
+
+def test_figures_of_groups_say_that_their_intervals_are_too_narrow_and_figures_of_all_do_not():
+    assert GROUP_INTERVALS in cohort_effects(invented()).notes
+    alone = cohort_effects(invented().with_columns(group=pl.lit("COPD")))
+    assert alone.effects
+    assert GROUP_INTERVALS not in alone.notes
 
 
 def test_changes_of_one_size_tell_no_effect_per_unit():
