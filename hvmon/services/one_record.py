@@ -10,6 +10,9 @@ from hvmon.records.dossier import Dossier
 from hvmon.services import typed
 from hvmon.services.asked import Answers, Ask
 from hvmon.services.form_read import FormRead, concluded
+from hvmon.services.outcome import Outcome, attempt
+from hvmon.services.visit_records import Context
+from hvmon.store.store import Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,3 +70,19 @@ def _read_part(part: Filled, asks: Sequence[Ask], answers: Answers, zone: str, s
     said.unlikely |= {keys[name]: text for name, text in read.unlikely.items() if name in keys}
     if read.record is not None:
         said.records.append(read.record)
+
+
+def save_one(store: Store, read: FormRead, context: Context) -> Outcome:
+    """Store the one record of a form; accepted warnings stand in its reason."""
+
+    def save() -> tuple[bool, tuple[Any, ...]]:
+        saved = store.save(
+            read.records[0],
+            actor=context.actor,
+            request_id=context.token,
+            now=context.now,
+            reason=read.reasons,
+        )
+        return saved.added, (saved.held,)
+
+    return attempt(save)

@@ -117,19 +117,3 @@ def understand_addable(addable: Addable, answers: Answers, context: Context) -> 
         now=context.now,
         dossier=context.dossier,
     )
-
-
-def save_addable(store: Store, read: FormRead, context: Context) -> Outcome:
-    """Store one record; accepted warnings stand in its reason."""
-
-    def save() -> tuple[bool, tuple[Any, ...]]:
-        saved = store.save(
-            read.records[0],
-            actor=context.actor,
-            request_id=context.token,
-            now=context.now,
-            reason=read.reasons,
-        )
-        return saved.added, (saved.held,)
-
-    return attempt(save)

@@ -11,11 +11,9 @@ from hvmon.services.asked import Answers, Ask, Section, ask, own
 from hvmon.services.form_read import FormRead
 from hvmon.services.moment_pair import read_pair
 from hvmon.services.one_record import Filled, understand_records
-from hvmon.services.outcome import Outcome, attempt
 from hvmon.services.typed import NO, YES, as_typed
 from hvmon.services.visit_form import PROGRAM_NEEDS
 from hvmon.services.visit_records import Context
-from hvmon.store.store import Store
 from hvmon.vocabulary import TestKind
 
 FORM = "settings_change"
@@ -130,19 +128,3 @@ def understand(answers: Answers, context: Context) -> FormRead:
         also_refused=pair.refused,
         also_words=pair.words,
     )
-
-
-def save(store: Store, read: FormRead, context: Context) -> Outcome:
-    """Store the change; accepted warnings stand in its reason."""
-
-    def attempt_once() -> tuple[bool, tuple[Any, ...]]:
-        saved = store.save(
-            read.records[0],
-            actor=context.actor,
-            request_id=context.token,
-            now=context.now,
-            reason=read.reasons,
-        )
-        return saved.added, (saved.held,)
-
-    return attempt(attempt_once)

@@ -7,6 +7,7 @@ from hvmon.records.dossier import Dossier
 from hvmon.services import people, person_forms
 from hvmon.services.asked import Answers, Section
 from hvmon.services.form_read import FormRead
+from hvmon.services.one_record import save_one
 from hvmon.services.outcome import Outcome
 from hvmon.services.visit_records import Context
 
@@ -55,7 +56,7 @@ def _addable(addable: person_forms.Addable, dossier: Dossier) -> form.Form:
         return person_forms.understand_addable(addable, answers, context(token))
 
     def save(read: FormRead, token: str) -> Outcome:
-        return person_forms.save_addable(cache.store(), read, context(token))
+        return save_one(cache.store(), read, context(token))
 
     return form.Form(
         addable.name, dossier.person_key, sections, understand, save, f"Save: {addable.title.lower()}",

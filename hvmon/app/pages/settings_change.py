@@ -7,6 +7,7 @@ from hvmon.records.dossier import Dossier, local
 from hvmon.services import settings
 from hvmon.services.asked import Answers, Section
 from hvmon.services.form_read import FormRead
+from hvmon.services.one_record import save_one
 from hvmon.services.outcome import Outcome
 from hvmon.services.visit_records import Context
 
@@ -23,7 +24,7 @@ def _form(dossier: Dossier) -> form.Form:
         return settings.understand(answers, _context(dossier, token))
 
     def save(read: FormRead, token: str) -> Outcome:
-        return settings.save(cache.store(), read, _context(dossier, token))
+        return save_one(cache.store(), read, _context(dossier, token))
 
     return form.Form(settings.FORM, dossier.person_key, sections, understand, save, "Save the change", "time")
 
