@@ -295,6 +295,8 @@ def record(review: Review) -> None:
         table(review_tables.settings_history(dossier), empty="No settings change is recorded.")
     st.header("Readings as entered")
     long_table(review_tables.readings_table(dossier), empty="No reading is recorded.", what="readings")
+    if notes := review_tables.po2_notes(dossier):
+        st.caption(plain(f"PO2: {'; '.join(notes)}."))
     st.header("Overnight studies")
     long_table(review_tables.nights_table(dossier), empty="No overnight study is recorded.", what="studies")
     st.caption("Nights are comparable only within one convention, averaging time and state.")

@@ -16,7 +16,8 @@ from hvmon.records.settings import Program, SettingsReading
 from hvmon.records.study import NightSummary
 from hvmon.services.change_words import difference_words
 from hvmon.services.course_rows import oxygen_words, state_words
-from hvmon.vocabulary import NotRecorded, Rating
+from hvmon.stats.cases import po2_use
+from hvmon.vocabulary import NotRecorded, Rating, SampleKind
 
 Table = list[dict[str, str]]
 """Rows of column name to text, newest first."""
@@ -71,12 +72,26 @@ def _gas_row(gas: BloodGas) -> dict[str, str]:
         "PCO2": str(gas.pco2),
         "pH": words(gas.ph),
         "HCO3": words(gas.hco3_mmol_l, "mmol/L"),
-        "PO2": words(gas.po2),
+        "PO2": _po2_words(gas),
         "Ventilator": gas.state.ventilator.value,
         "Oxygen": oxygen_words(gas.state.oxygen_l_min),
         "Conditions": state_words(gas.state),
         "Comment": gas.comment,
     }
+
+
+def _po2_words(gas: BloodGas) -> str:
+    if gas.po2 is None or po2_use(gas.kind.value).accepted:
+        return words(gas.po2)
+    least = gas.kind == SampleKind.CAPILLARY_EARLOBE
+    return f"{gas.po2} ({'PaO2 at least this' if least else 'not PaO2'})"
+
+
+def po2_notes(dossier: Dossier) -> tuple[str, ...]:
+    """Give why the PO2 of some kinds of sample in this record does not stand for PaO2, once a kind."""
+    kinds = {held.record.kind.value for held in dossier.blood_gas if held.record.po2 is not None}
+    uses = [po2_use(kind) for kind in sorted(kinds)]
+    return tuple(use.reason for use in uses if not use.accepted)
 
 
 def _spot_row(spot: SpotTranscutaneous) -> dict[str, str]:
@@ -195,7 +210,7 @@ def _program_rows(name: str, ordered: Program, read: Program | None) -> Iterable
             "Setting": label,
             "Ordered": words(given, unit),
             "At the machine": "not read" if read is None else words(found, unit),
-            "": "" if same else "DIFFERS",
+            "Differs?": "" if same else "DIFFERS",
         }
 
 

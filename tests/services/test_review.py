@@ -37,7 +37,11 @@ def gas(
     days_ago, pco2, *, ventilator=VentilatorState.OFF, kind=SampleKind.CAPILLARY_EARLOBE, unit=KPA, **state
 ):
     made = invented.gas(invented.ANNA, days_ago, "6.5")
-    sites = {SampleKind.VENOUS: SampleSite.ARM_VEIN, SampleKind.ARTERIAL: SampleSite.RADIAL}
+    sites = {
+        SampleKind.VENOUS: SampleSite.ARM_VEIN,
+        SampleKind.ARTERIAL: SampleSite.RADIAL,
+        SampleKind.CAPILLARY_FINGERTIP: SampleSite.FINGERTIP,
+    }
     return made.model_copy(
         update={
             "kind": kind,
@@ -240,6 +244,26 @@ def test_conditions_not_recorded_are_written_out(store):
     row = review_tables.readings_table(store.dossier(invented.ANNA))[0]
     assert row["Oxygen"] == "oxygen not recorded"
     assert "not recorded" in row["Conditions"]
+
+
+def test_a_po2_that_is_not_arterial_says_so_with_the_reason(store):
+    po2 = Pressure(value=Decimal("9.1"), unit=KPA)
+    kinds = (
+        SampleKind.CAPILLARY_FINGERTIP,
+        SampleKind.CAPILLARY_EARLOBE,
+        SampleKind.VENOUS,
+        SampleKind.ARTERIAL,
+    )
+    made = [gas(8 - 2 * place, "6.6", kind=kind) for place, kind in enumerate(kinds)]
+    save(store, *(one.model_copy(update={"po2": po2}) for one in made))
+    dossier = store.dossier(invented.ANNA)
+    told = {row["Sample"]: row["PO2"] for row in reversed(review_tables.readings_table(dossier))}
+    assert told[SampleKind.ARTERIAL] == "9.1 kPa"
+    assert told[SampleKind.CAPILLARY_EARLOBE] == "9.1 kPa (PaO2 at least this)"
+    assert told[SampleKind.CAPILLARY_FINGERTIP] == told[SampleKind.VENOUS] == "9.1 kPa (not PaO2)"
+    notes = "; ".join(review_tables.po2_notes(dossier))
+    for source in ("Zavorsky2007Capillary", "Magnet2017Capillary", "Byrne2014"):
+        assert source in notes
 
 
 def test_use_without_a_record_is_not_shown_as_no_use(store):
