@@ -62,12 +62,14 @@ def day_of(text: str | None) -> date:
 
 @contextmanager
 def opened(path: Path | None, *, create: bool = False) -> Iterator[Store]:
-    """Open the store for one command and close it after; a store that cannot be opened ends the command."""
+    """Open the store for one command and close it after; what the store refuses ends the command."""
     try:
         store = open_store(path or default_path(), create=create)
     except StoreError as error:
         raise fail(str(error)) from None
     try:
         yield store
+    except StoreError as error:
+        raise fail(str(error)) from None
     finally:
         store.close()

@@ -3,6 +3,8 @@
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated
@@ -29,12 +31,13 @@ from hvmon.cli.base import (
     screen,
 )
 from hvmon.rules.catalogue import where as rule_place
+from hvmon.rules.page import rule_line
 from hvmon.services import caseload, exchange
 from hvmon.services import demo as demo_service
 from hvmon.services.listing import FindingLine, NoSuchPerson, findings_of
 from hvmon.services.nights import night_files
 from hvmon.services.packs_in_use import service_edits
-from hvmon.services.stores import Store, StoreError, default_path
+from hvmon.services.stores import Store, StoreError, default_path, make_folder
 from hvmon.vocabulary import Answer
 
 
@@ -44,6 +47,13 @@ def _root() -> Path:
     if found is None or found.origin is None:
         raise fail("hvmon is not installed as a package; run the README's first command")
     return Path(found.origin).parents[1]
+
+
+def _folder_of(path: Path) -> None:
+    try:
+        make_folder(path.parent)
+    except StoreError as error:
+        raise fail(str(error)) from None
 
 
 def _make_demo(path: Path) -> None:
@@ -78,7 +88,7 @@ def start(
 ) -> None:
     """Start the dashboard on this machine."""
     path = store or (Path("hvmon-data/demo.sqlite") if demo else default_path())
-    path.parent.mkdir(parents=True, exist_ok=True)
+    _folder_of(path)
     surroundings = os.environ | {"HVMON_STORE": str(path.resolve())}
     if service:
         surroundings["HVMON_SERVICE"] = str(service.resolve())
@@ -128,6 +138,17 @@ def refresh(*, store: StorePath = None, as_of: AsOf = None, service: Service = N
     say(f"{done} people judged")
 
 
+@contextmanager
+def _importing(path: Path | None, *, dry_run: bool) -> Iterator[Store]:
+    """Open the store; a dry run into one that is not there yet makes none."""
+    if dry_run and not (path or default_path()).exists():
+        with Store.in_memory() as record:
+            yield record
+        return
+    with opened(path, create=True) as record:
+        yield record
+
+
 @app.command("import")
 def import_folder(
     folder: Annotated[Path, typer.Argument(help="Folder of CSV tables, one a record type (docs/files.md).")],
@@ -140,13 +161,10 @@ def import_folder(
     ] = False,
 ) -> None:
     """Import a folder of CSV tables: all or nothing, unless --accept-good."""
-    with opened(store, create=True) as record:
-        try:
-            result = exchange.import_tables(
-                record, folder, actor=by, now=now(), dry_run=dry_run, accept_good=accept_good
-            )
-        except StoreError as error:
-            raise fail(str(error)) from None
+    with _importing(store, dry_run=dry_run) as record:
+        result = exchange.import_tables(
+            record, folder, actor=by, now=now(), dry_run=dry_run, accept_good=accept_good
+        )
     for line in result.lines():
         errors.print(line, markup=False, highlight=False, soft_wrap=True)
     say(result.summary())
@@ -163,7 +181,10 @@ def export(
 ) -> None:
     """Export the record as CSV tables, one a record type. The folder holds names: keep it safe."""
     with opened(store) as record:
-        rows = exchange.export_tables(record, folder, history=history)
+        try:
+            rows = exchange.export_tables(record, folder, history=history)
+        except OSError as error:
+            raise fail(f"NOT exported: {folder}: {error.strerror or type(error).__name__}") from None
     say(f"{rows} rows written to {folder}")
 
 
@@ -220,7 +241,8 @@ def rule(
 ) -> None:
     """Show where a rule lives, its limit and its source."""
     try:
-        print(rule_place(rule_id))  # noqa: T201 - a line for a script
+        print(rule_place(rule_id))  # noqa: T201 - lines for a script
+        print(rule_line(rule_id))  # noqa: T201
     except KeyError as error:
         raise fail(str(error.args[0])) from None
 

@@ -32,12 +32,15 @@ class CellProblem:
     given: str
     accepted: str
     advice: str
+    is_sentence: bool = False
+    """Whether `accepted` is a whole sentence, as the records' own checks give it."""
 
     def __str__(self) -> str:
         where = f"{self.table}, row {self.row}" if self.row else self.table
         column = f", column {self.column}" if self.column else ""
         given = f" {self.given!r} was given;" if self.given else ""
-        return f"{where}{column}:{given} accepted is {self.accepted}; {self.advice}."
+        accepted = self.accepted.rstrip(".") if self.is_sentence else f"accepted is {self.accepted}"
+        return f"{where}{column}:{given} {accepted}; {self.advice}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +111,7 @@ def decode(content: bytes, table: str) -> str:
     if not content.strip(b"\xef\xbb\xbf \t\r\n"):
         raise _broken(table, 0, "no rows", "a header line and rows", "check that the right file was chosen")
     if content.startswith(_UTF16_MARKS) or content[:200].count(b"\x00") > len(content[:200]) // 4:
-        raise _broken(table, 1, "UTF-16 text", "UTF-8 text", "save the file again as CSV UTF-8")
+        raise _no_utf_8(content, table)
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -118,6 +121,15 @@ def decode(content: bytes, table: str) -> str:
         raise _broken(
             table, line, given, "UTF-8 text", "save the file again as CSV UTF-8; it looks like Latin-1"
         ) from None
+
+
+def _no_utf_8(content: bytes, table: str) -> BrokenTable:
+    """UTF-16 has its zero bytes at even or at odd places only; a program or a picture has them anywhere."""
+    start = content[:200]
+    one_sided = min(start[::2].count(0), start[1::2].count(0)) == 0
+    if content.startswith(_UTF16_MARKS) or one_sided:
+        return _broken(table, 1, "UTF-16 text", "UTF-8 text", "save the file again as CSV UTF-8")
+    return _broken(table, 1, "no text", "UTF-8 text", "check that the right file was chosen")
 
 
 def text_table(content: bytes, table: str) -> TextTable:

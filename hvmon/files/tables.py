@@ -9,8 +9,10 @@ import csv
 import io
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import ValidationError
 
@@ -61,6 +63,11 @@ class TableReport:
     """Rows equal to an earlier row in every cell; they add nothing."""
 
     @property
+    def is_broken(self) -> bool:
+        """Whether the file was refused as a whole, so that none of its rows was read."""
+        return bool(self.problems) and not (self.good or self.bad_rows)
+
+    @property
     def problems_not_listed(self) -> bool:
         """Whether there are more problems than the list holds."""
         return len(self.problems) >= LISTED_PROBLEMS
@@ -95,7 +102,11 @@ class FolderReport:
         read = sum(table.rows_in_file for table in self.tables)
         good = sum(len(table.good) for table in self.tables)
         bad = sum(table.bad_rows for table in self.tables)
-        return f"{len(self.tables)} tables, {read} rows: {good} accepted, {bad} refused."
+        repeated = sum(len(table.repeated_rows) for table in self.tables)
+        twice = f", {repeated} repeated" if repeated else ""
+        broken = [table.table for table in self.tables if table.is_broken]
+        whole = f" Refused as a whole: {', '.join(broken)}." if broken else ""
+        return f"{len(self.tables)} tables, {read} rows: {good} accepted, {bad} refused{twice}.{whole}"
 
 
 def table_text(kind: RecordKind, records: Iterable[PersonRecord], *, note: bool = True) -> str:
@@ -237,11 +248,14 @@ class _RowReader:
             self.kind.table, rows_read, tuple(self.good), listed, len(self.bad), tuple(self.repeated)
         )
 
-    def _note(self, row: int, column: str, given: str, accepted: str, advice: str) -> None:
+    def _note(
+        self, row: int, column: str, given: str, accepted: str, advice: str, *, is_sentence: bool = False
+    ) -> None:
         self.bad.add(row)
         if len(self.problems) < LISTED_PROBLEMS:
             shown = given if len(given) <= LONGEST_GIVEN else given[: LONGEST_GIVEN - 3] + "..."
-            self.problems.append(CellProblem(self.kind.table, row, column, shown, accepted, advice))
+            problem = CellProblem(self.kind.table, row, column, shown, accepted, advice, is_sentence)
+            self.problems.append(problem)
 
     def _read(self, row: int, cells: list[str]) -> None:
         if len(cells) != len(self.columns):
@@ -249,6 +263,7 @@ class _RowReader:
             self._note(row, "", given, accepted, "look for a comma inside a cell that has no quotes")
             return
         flat = self._flat(row, cells)
+        self._compare_clocks(row, flat)
         record = self._record(row, flat) if row not in self.bad else None
         if record is not None:
             self._keep(row, record)
@@ -264,15 +279,25 @@ class _RowReader:
                 self._note(row, column.name, text, refused.accepted, refused.advice)
         return flat
 
+    def _compare_clocks(self, row: int, flat: dict[str, Any]) -> None:
+        """Refuse an offset that the clock of the row's own zone never showed at that moment; UTC is free."""
+        zone = _zone_of(flat.get("zone"))
+        moments = {name: value for name, value in flat.items() if zone and isinstance(value, datetime)}
+        for name, moment in moments.items():
+            there = moment.astimezone(zone)
+            if moment.utcoffset() not in {timedelta(0), there.utcoffset()}:
+                accepted = f"the offset of {zone} then, {there.isoformat()[-6:]}, or Z for UTC"
+                advice = "check the offset, the time and the zone"
+                self._note(row, name, moment.isoformat(), accepted, advice)
+
     def _record(self, row: int, flat: dict[str, Any]) -> PersonRecord | None:
         try:
             return unflatten(self.kind.model, flat)
         except ValidationError as error:
             for problem in problems(error, self.kind.model):
-                accepted = problem.accepted
-                self._note(
-                    row, problem.field, problem.given, accepted, "correct the cell against the original"
-                )
+                given = problem.given.removeprefix("'").removesuffix("'")
+                advice = "correct the cell against the original"
+                self._note(row, problem.field, given, problem.accepted, advice, is_sentence=True)
         return None
 
     def _keep(self, row: int, record: PersonRecord) -> None:
@@ -289,6 +314,14 @@ class _RowReader:
                 row, names, f"the same as row {earlier_row}", "each reading once",
                 "the two rows give the same reading unlike values; keep the right one",
             )  # fmt: skip
+
+
+def _zone_of(name: Any) -> ZoneInfo | None:  # noqa: ANN401 - any flat value
+    """Give the zone a row names; None where there is none, which the record's own check tells."""
+    try:
+        return ZoneInfo(name) if isinstance(name, str) else None
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return None
 
 
 def _remembering(read: Callable[[str], Any]) -> Callable[[str], Any]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from hvmon.rules.catalogue import RULES
+from hvmon.rules.catalogue import RULES, rule
 from hvmon.rules.packs import ACUTE, BEFORE_START, BY_GROUP, EVERYBODY
 from hvmon.rules.rule import Rule, Sense
 
@@ -66,23 +66,41 @@ def _topics() -> Iterator[str]:
         yield f"## {title}\n"
         yield "| Id | Rule | Limit | Condition | For | Grade | Source, place | Mark |"
         yield "|---|---|---|---|---|---|---|---|"
-        yield from (_row(rule) for rule in RULES if rule.id.split("-")[0] == prefix)
+        yield from (_row(each) for each in RULES if each.id.split("-")[0] == prefix)
         yield ""
 
 
-def _row(rule: Rule) -> str:
-    words = "; ".join(limit.words for limit in rule.limits)
-    limit = f"goal {words}" if rule.sense == Sense.GOAL and words else words
-    ages = "" if rule.ages.name == "ANY" else f" ({rule.ages.value})"
+def rule_line(rule_id: str) -> str:
+    """Give a rule in one line: title, limit, population, grade, source and how far it was verified.
+
+    Raises
+    ------
+    KeyError
+        No such rule.
+    """
+    named = rule(rule_id)
+    limit = _limit(named) or named.condition or "no limit of its own"
+    source = f"{named.source}: {named.place} ({named.mark.value})"
+    return f"{named.id} {named.title}: {limit}; for {named.population}; {named.grade.value}; {source}"
+
+
+def _limit(each: Rule) -> str:
+    words = "; ".join(limit.words for limit in each.limits)
+    return f"goal {words}" if each.sense == Sense.GOAL and words else words
+
+
+def _row(each: Rule) -> str:
+    limit = _limit(each)
+    ages = "" if each.ages.name == "ANY" else f" ({each.ages.value})"
     cells = (
-        rule.id,
-        rule.title,
+        each.id,
+        each.title,
         limit or "-",
-        rule.condition or "-",
-        f"{rule.population}{ages}",
-        rule.grade.value,
-        f"{rule.source}: {rule.place}",
-        rule.mark.value,
+        each.condition or "-",
+        f"{each.population}{ages}",
+        each.grade.value,
+        f"{each.source}: {each.place}",
+        each.mark.value,
     )
     return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
 

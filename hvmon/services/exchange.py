@@ -7,11 +7,13 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from hvmon.files.tables import FolderReport, read_folder, write_folder
+from hvmon.files.table_text import CellProblem
+from hvmon.files.tables import LISTED_PROBLEMS, FolderReport, TableReport, read_folder, write_folder
 from hvmon.records.base import PersonRecord
 from hvmon.records.dossier import Dossier
 from hvmon.records.held import Held
 from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
+from hvmon.records.person import Person
 from hvmon.rules.entry import EntryQuestion, questions
 from hvmon.sources import source
 from hvmon.store.comparing import Compared, Known
@@ -28,12 +30,14 @@ class Asked:
 
     table: str
     person_key: str
+    when: str
+    """What tells the first such record from the person's others, such as its moment."""
     question: EntryQuestion
     count: int
 
     def __str__(self) -> str:
         more = f" (and {self.count - 1} more like it)" if self.count > 1 else ""
-        return f"{self.table}, person {self.person_key}: {self.question.words}{more}"
+        return f"{self.table}, person {self.person_key}, {self.when}: {self.question.words}{more}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +76,10 @@ class ImportResult:
         elif self.dry_run:
             done = "Dry run: nothing was stored."
         else:
-            done = "Nothing was stored: correct the rows above, or accept the good ones."
+            some = bool(self.report.records)
+            done = "Nothing was stored: correct what is named above" + (
+                ", or accept the good rows (--accept-good)." if some else "."
+            )
         unlikely = sum(asked.count for asked in self.asked)
         asked = f" {unlikely} unlikely values are asked about." if unlikely else ""
         return f"{self.report.summary} {done}{asked}"
@@ -98,7 +105,7 @@ def import_tables(
     StoreError
         Nothing was stored; a row that is there already with other values is named with its fields.
     """
-    report = read_folder(folder)
+    report = _without_strangers(read_folder(folder), store)
     records = report.records
     differing = _differing(store, records)
     found = ImportResult(report, differing, tuple(_asked(records, now)), None, dry_run)
@@ -108,6 +115,30 @@ def import_tables(
         return found
     counts = store.save_many(good, actor=actor, request_id=uuid.uuid4().hex, now=now, progress=progress)
     return replace(found, counts=counts)
+
+
+def _without_strangers(report: FolderReport, store: Store) -> FolderReport:
+    """Refuse the rows of people who are neither in the folder nor in the store."""
+    keys = {record.person_key for record in report.records}
+    here = {record.person_key for record in report.records if isinstance(record, Person)}
+    strangers = keys - here - store.known_people(keys - here)
+    if not strangers:
+        return report
+    return replace(report, tables=tuple(_without(table, strangers) for table in report.tables))
+
+
+def _without(table: TableReport, strangers: set[str]) -> TableReport:
+    refused = [row for row in table.good if row.record.person_key in strangers]
+    problems = [
+        CellProblem(
+            table.table, row.row, "person_key", row.record.person_key,
+            "the key of a person in person.csv or in the store", "add the person's row, or correct the key",
+        )
+        for row in refused
+    ]  # fmt: skip
+    told = sorted([*table.problems, *problems], key=lambda problem: problem.row)[:LISTED_PROBLEMS]
+    good = tuple(row for row in table.good if row.record.person_key not in strangers)
+    return replace(table, good=good, problems=tuple(told), bad_rows=table.bad_rows + len(refused))
 
 
 def _differing(store: Store, records: Sequence[PersonRecord]) -> tuple[Compared, ...]:
@@ -127,14 +158,19 @@ def _differs(compared: Compared) -> str:
 
 
 def _asked(records: Sequence[PersonRecord], now: datetime) -> Iterator[Asked]:
-    found: dict[tuple[str, str, str, str], list[EntryQuestion]] = {}
+    found: dict[tuple[str, str, str, str], list[tuple[str, EntryQuestion]]] = {}
     for record in records:
         table = KIND_OF_MODEL[type(record)].table
         for question in questions(record, None, now=now):
             kind = (table, record.person_key, question.check_id, question.field)
-            found.setdefault(kind, []).append(question)
+            found.setdefault(kind, []).append((_told_apart(record), question))
     for (table, person_key, _, _), asked in found.items():
-        yield Asked(table, person_key, asked[0], len(asked))
+        yield Asked(table, person_key, *asked[0], len(asked))
+
+
+def _told_apart(record: PersonRecord) -> str:
+    names = [name for name in record.natural_key if name != "person_key"]
+    return ", ".join(f"{name} {getattr(record, name)}" for name in names)
 
 
 def export_tables(store: Store, folder: Path, *, history: bool = False) -> int:

@@ -24,5 +24,20 @@ def open_store(path: Path, *, create: bool = False) -> Store:
         Not there, not an hvmon store, or written by a newer hvmon; the message says which.
     """
     if create:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
     return Store.open(path, create=create)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder with those above it, unless it is there.
+
+    Raises
+    ------
+    StoreError
+        It cannot be made; the message says why.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise StoreError(f"The folder {folder} cannot be made: {reason}. Name another place.") from None

@@ -7,7 +7,7 @@ from sqlalchemy import insert, select
 
 from hvmon.store import engine, migrate
 from hvmon.store.engine import Database
-from hvmon.store.errors import NotAnHvmonStore
+from hvmon.store.errors import NotAnHvmonStore, Unsaved
 from hvmon.store.tables import INFO
 
 _SALT_BYTES = 32
@@ -27,8 +27,11 @@ def open_file(
     """Open a store file, made first where asked for; see `Store.open`."""
     if not path.exists():
         if not create:
-            raise NotAnHvmonStore(f"There is no store at {path}; check the name, or create one there.")
-        engine.make_empty_file(path)
+            raise NotAnHvmonStore(
+                f"There is no store at {path}; check the name, or make one with "
+                f"'hvmon upgrade --store {path}'."
+            )
+        _make(path)
     if not path.is_file():
         raise NotAnHvmonStore(f"{path} is no file; name the file of the store.")
     version = _look(path, create=create, busy_timeout_s=busy_timeout_s, folder=folder)
@@ -40,6 +43,16 @@ def open_file(
         database.close()
         raise
     return database
+
+
+def _make(path: Path) -> None:
+    try:
+        engine.make_empty_file(path)
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise Unsaved(
+            f"No store could be made at {path}: {reason}. Name a file in a folder you may write to."
+        ) from None
 
 
 def _look(path: Path, *, create: bool, busy_timeout_s: float, folder: Path) -> str | None:

@@ -254,6 +254,11 @@ class Store:
             requests.note(connection, request_id, digest, [counts.added, counts.already])
         return counts
 
+    def known_people(self, person_keys: Iterable[str]) -> frozenset[str]:
+        """Give those of some people that have a person record in force."""
+        with self._database.read() as connection:
+            return frozenset(heads.in_force(connection, "person", sorted(person_keys)))
+
     def compare(self, records: Iterable[PersonRecord]) -> Iterator[Compared]:
         """Tell of each record whether saving it would add it, find it there, or find other values there.
 

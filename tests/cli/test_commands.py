@@ -152,3 +152,29 @@ def test_the_module_starts_as_a_program() -> None:
     )
     assert done.returncode == 0
     assert "hvmon/rules/" in done.stdout
+
+
+def test_a_dry_run_into_a_store_that_is_not_there_makes_none(store: Path, tmp_path: Path) -> None:
+    folder, other = tmp_path / "out", tmp_path / "other.sqlite"
+    run("export", folder, "--store", store)
+    result = run("import", folder, "--store", other, "--dry-run")
+    assert result.exit_code == 0
+    assert "0 refused" in result.stdout
+    assert not other.exists()
+
+
+def test_a_rule_is_told_with_its_limit_and_source_after_its_place() -> None:
+    assert "> 45 mmHg" in run("rule", "GAS-1").stdout.splitlines()[-1]
+    assert "Macrea2020" in run("rule", "GAS-1").stdout.splitlines()[-1]
+
+
+@pytest.mark.parametrize("command", ["upgrade", "export", "start"])
+def test_a_place_that_cannot_be_written_to_is_named_and_ends_with_two(
+    store: Path, tmp_path: Path, command: str
+) -> None:
+    in_the_way = tmp_path / "a file"
+    in_the_way.write_text("not a folder", encoding="utf-8")
+    words = (in_the_way, "--store", store) if command == "export" else ("--store", in_the_way / "new.sqlite")
+    result = run(command, *words)
+    assert result.exit_code == 2
+    assert str(in_the_way) in result.stderr

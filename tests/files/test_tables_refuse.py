@@ -275,3 +275,66 @@ def test_any_cells_under_a_right_header_are_records_or_problems_with_row_and_col
         (problem.row or problem.given == "no rows") and problem.accepted for problem in report.problems
     )
     assert report.bad_rows + len(report.good) + len(report.repeated_rows) == report.rows_in_file
+
+
+GAS = KIND_OF_TABLE["blood_gas"]
+GAS_HEADER = (
+    "person_key,drawn_at,zone,kind,site,state_ventilator,state_minutes_in_state,state_oxygen_l_min,"
+    "state_minutes_since_oxygen_change,state_position,state_rest,state_wakefulness,state_reason,ph,pco2,"
+    "pco2_unit,hco3_kind,be_kind,temperature_correction,failed_attempts,recorded_by\n"
+)
+
+
+def gas_at(moment, zone="Europe/London"):
+    return read_table_bytes(
+        (
+            f"{GAS_HEADER}person-0001,{moment},{zone},capillary earlobe,earlobe,off ventilator,60,0,"
+            "not recorded,sitting,at rest,awake,routine,7.38,6.4,kPa,actual,blood,none (37 C),0,N. Invented\n"
+        ).encode(),
+        GAS,
+    )
+
+
+@pytest.mark.parametrize(
+    "moment",
+    [
+        "2026-07-01T10:30+01:00",
+        "2026-07-01T09:30Z",
+        "2026-07-01T09:30+00:00",
+        "2026-01-01T10:30+00:00",
+        "2026-10-25T01:30+01:00",  # the hour that comes twice, first pass
+        "2026-10-25T01:30+00:00",  # and second pass
+    ],
+)
+def test_a_moment_is_read_with_the_offset_of_its_zone_or_in_utc(moment):
+    assert gas_at(moment).problems == ()
+
+
+@pytest.mark.parametrize("moment", ["2026-07-01T10:30+05:00", "2026-01-01T10:30+01:00"])
+def test_an_offset_that_the_zone_of_the_row_did_not_have_then_is_refused(moment):
+    [problem] = gas_at(moment).problems
+    assert (problem.row, problem.column) == (2, "drawn_at")
+    assert "Europe/London" in problem.accepted
+
+
+def test_a_zone_that_does_not_exist_is_told_once_and_by_name():
+    [problem] = gas_at("2026-07-01T10:30+01:00", "Mars").problems
+    assert problem.column == "zone"
+    assert str(problem).startswith("blood_gas, row 2, column zone: 'Mars' was given; 'Mars' is no time zone")
+
+
+def test_a_file_that_is_no_text_is_not_called_utf_16():
+    program = bytes([0x7F, 0x45, 0x4C, 0x46, 2, 1, 1, 0, 0, 0, 0, 0, 0, 0, 0, 0, 3, 0, 0x3E, 0]) * 20
+    assert problem_of(program).given == "no text"
+
+
+def test_a_refusal_of_the_record_reads_as_a_sentence():
+    told = str(problem_of(HEADER + ROW.replace("80.5", "961.8")))
+    assert "'961.8' was given; weight 961.8 is not possible; accepted is 2 to 350 kg" in told
+
+
+def test_a_summary_counts_rows_that_repeat_and_names_tables_refused_whole(tmp_path):
+    (tmp_path / "weight.csv").write_text(HEADER + ROW + ROW)
+    (tmp_path / "visit.csv").write_text("no;such;header\n1;2;3\n")
+    summary = read_folder(tmp_path).summary
+    assert summary == "2 tables, 2 rows: 1 accepted, 0 refused, 1 repeated. Refused as a whole: visit."

@@ -93,3 +93,23 @@ def test_a_row_that_is_there_with_other_values_is_a_correction_and_stops_everyth
         accepted = import_tables(empty, folder, actor="test", now=NOW, accept_good=True)
         assert accepted.counts is not None
         assert accepted.counts.added == 0
+
+
+@pytest.mark.parametrize("dry_run", [True, False])
+def test_rows_of_people_nobody_knows_are_refused_row_by_row_and_the_rest_can_be_stored(
+    store: Store, folder: Path, *, dry_run: bool
+) -> None:
+    people = folder / "person.csv"
+    note, header, *rows = people.read_text(encoding="utf-8").splitlines(keepends=True)
+    people.write_text("".join([note, header, *rows[1:]]), encoding="utf-8")
+    left_out = rows[0].split(",")[0]
+    with Store.in_memory() as empty:
+        result = import_tables(empty, folder, actor="test", now=NOW, dry_run=dry_run, accept_good=True)
+        told = [line for line in result.lines() if "the key of a person" in line]
+        assert told
+        assert all(left_out in line and ", row " in line for line in told)
+        assert (result.counts is None) == dry_run
+        assert {one.person_key for one in empty.people("")} == (
+            set() if dry_run else {row.split(",")[0] for row in rows[1:]}
+        )
+    assert import_tables(store, folder, actor="test", now=NOW).is_clean  # there they are known
