@@ -39,6 +39,12 @@ RECHECK_AFTER_LESS_MIN = 60.0
 """[min] least wait after less ventilation: the time constant is longer (Project; Taskar1995)."""
 RECHECK_DAY_GAS_DAYS = 28
 """[d] for an awake gas: most of the response comes inside four to six weeks (KerlModes2019; Project)."""
+RECHECK_OXYGEN_DAYS = 1
+"""[d] for an awake gas where oxygen alone changes: nothing has to be reset over weeks (Project)."""
+URGENT_DAYS = (1, 7)
+"""[d] recheck of a change made for acidosis or drowsiness, the project's default (Project)."""
+OXYGEN_NIGHT_DAYS = 14
+"""[d] night study after a change of oxygen, the project's default (Project)."""
 CURVE_COLUMNS = ("paco2_kpa", "low_80_kpa", "high_80_kpa", "low_95_kpa", "high_95_kpa")
 QUANTILES = (0.5, LOW_80, HIGH_80, LOW_95, HIGH_95)
 
@@ -76,19 +82,27 @@ def time_constants(va_after: Array, seed: int) -> Array:
     return co2_time_constant_min(va_after, store)
 
 
-def steady_state(va_after: Array, ln_ratio: float, seed: int) -> SteadyState:
+def steady_state(va_after: Array, ln_ratio: float, seed: int, *, oxygen_alone: bool = False) -> SteadyState:
     """Time constant over a store of 35 to 60 mL/mmHg; never shorter than the honest wait."""
     tau = time_constants(va_after, seed)
     t95 = time_to_95_percent_min(tau)
     least = RECHECK_AFTER_MORE_MIN if ln_ratio < 0.0 else RECHECK_AFTER_LESS_MIN
     earliest = 5.0 * math.ceil(max(least, float(np.median(t95))) / 5.0)
-    words = (
-        f"on the ventilator not before {earliest:.0f} min; tissue stores take longer. An awake gas not "
-        f"before {RECHECK_DAY_GAS_DAYS} days; bicarbonate lags PaCO2 by days. No guideline gives an interval."
-    )
-    return SteadyState(
-        median_figure(tau, "min"), median_figure(t95, "min"), earliest, RECHECK_DAY_GAS_DAYS, words
-    )
+    days = RECHECK_OXYGEN_DAYS if oxygen_alone else RECHECK_DAY_GAS_DAYS
+    words = f"on the ventilator not before {earliest:.0f} min; tissue stores take longer. "
+    words += OXYGEN_WORDS if oxygen_alone else DAY_GAS_WORDS
+    return SteadyState(median_figure(tau, "min"), median_figure(t95, "min"), earliest, days, words)
+
+
+DAY_GAS_WORDS = (
+    f"The full effect on an awake gas not before {RECHECK_DAY_GAS_DAYS} days; bicarbonate lags PaCO2 by "
+    f"days. After a change for acidosis or drowsiness a look within {URGENT_DAYS[0]} to {URGENT_DAYS[1]} "
+    "days comes first (project default, local protocol before it). No guideline gives an interval."
+)
+OXYGEN_WORDS = (
+    "Oxygen alone has no weeks to wait for; a night of oximetry or transcutaneous CO2 within "
+    f"{OXYGEN_NIGHT_DAYS} days (project default, local protocol before it)."
+)
 
 
 def hyperbola(vco2: Array, va: tuple[Array, Array], points: int = 60) -> pl.DataFrame:

@@ -157,12 +157,17 @@ def _answer(
         None if va is None else median_figure(va[0], "L/min"),
         None if va is None else median_figure(va[1], "L/min"),
         None if vco2 is None else median_figure(vco2, "mL/min"),
-        None if va is None else steady_state(va[1], float(np.median(found.ln_ratio)), seed),
+        None if va is None else _steady(proposal, va[1], found, seed),
         guards(baseline, now, drawn, found.reached, leak_limit_l_min),
         _wrong_if(baseline, proposal, found.parts),
         empty_curve("alveolar_l_min") if va is None or vco2 is None else hyperbola(vco2, va),
         empty_curve("minute") if va is None else fan(found.level, found.reached, va[1], seed),
     )  # fmt: skip
+
+
+def _steady(proposal: Proposal, va_after: np.ndarray, found: Forecast, seed: int) -> SteadyState:
+    alone = proposal.changed == ("oxygen_l_min",)
+    return steady_state(va_after, float(np.median(found.ln_ratio)), seed, oxygen_alone=alone)
 
 
 def _wrong_if(baseline: Baseline, proposal: Proposal, parts: tuple[Part, ...]) -> tuple[str, ...]:

@@ -25,7 +25,15 @@ from hvmon.stats.ventilation import (
     ventilation_of_night,
     ventilation_of_period,
 )
-from hvmon.vocabulary import NOT_RECORDED, HeightMethod, Interface, LeakKind, SampleKind, Sex
+from hvmon.vocabulary import (
+    NOT_RECORDED,
+    HeightMethod,
+    Interface,
+    LeakKind,
+    SampleKind,
+    Sex,
+    TemperatureCorrection,
+)
 
 MONTH_AGO = TODAY - timedelta(days=28)
 
@@ -134,6 +142,7 @@ def test_a_childs_dead_space_goes_by_age_and_weight():
     child = dossier(weight(TODAY, "20"), born=date(2020, 1, 1), height_cm=Decimal(115))
     found = body_of(child, TODAY, interface=Interface.TRACHEOSTOMY_CUFFED).dead_space
     assert found.airway.value == pytest.approx(2.190 * 20, abs=0.02)
+    assert found.airway.sd == pytest.approx(found.airway.value / 3)  # an adult's 40 mL would be all of it
 
 
 # --- what is refused ---------------------------------------------------------------------------------
@@ -209,6 +218,8 @@ def test_a_daytime_gas_off_the_ventilator_says_nothing_about_night_ventilation()
     ("changes", "words"),
     [
         ({"minutes": 10}, "only 10 min"),
+        ({"minutes": 29}, "only 29 min"),
+        ({"temperature_correction": TemperatureCorrection.CORRECTED}, "corrected to body temperature"),
         ({"minutes": NOT_RECORDED}, "not recorded"),
         ({"kind": SampleKind.VENOUS}, "venous"),
     ],
@@ -223,6 +234,25 @@ def test_a_steady_gas_on_the_ventilator_implies_a_co2_output_and_its_credibility
     expected = 7.0 * 16 * (458 - (2.2 * 70.566 + 55)) / 1000 / 0.11505
     assert found.implied_vco2.value == pytest.approx(expected, rel=1e-3)
     assert found.credibility in set(Credibility)
+
+
+def test_half_an_hour_on_the_ventilator_is_steady():
+    assert isinstance(estimate(gas(7.0, TODAY - timedelta(days=2), minutes=30)).implied_vco2, Figure)
+
+
+@pytest.mark.parametrize(
+    ("implied", "verdict"),
+    [
+        # ln(implied / 137) in units of the joint SD of 16 and 25 percent: 0.5, 1.1, 2.1
+        (158.0, Credibility.CREDIBLE),
+        (190.0, Credibility.DOUBTFUL),
+        (255.0, Credibility.NOT_CREDIBLE),
+        (73.0, Credibility.NOT_CREDIBLE),
+    ],
+)
+def test_credibility_is_judged_by_the_errors_of_both_outputs(implied, verdict):
+    found = plain_figure(implied, 0.158 * implied, "mL/min")
+    assert judge_vco2(found, plain_figure(137.0, 34.0, "mL/min"))[0] == verdict
 
 
 def test_an_impossible_co2_output_is_called_so():

@@ -15,10 +15,12 @@ from hvmon.records.held import Held
 from hvmon.sources import BY_KEY
 from hvmon.stats.anchor import anchor_of_gas, baseline_of
 from hvmon.stats.figure import Refused, plain_figure
+from hvmon.stats.forecast import forecast
 from hvmon.stats.guards import GuardState
 from hvmon.stats.machine import MachineSettings, Proposal, after
 from hvmon.stats.mechanism import Method, draw_change
 from hvmon.stats.own_response import OwnResponse, own_response
+from hvmon.stats.steady import robust_sd, steady_state
 from hvmon.stats.whatif import Quantity, compare, what_if
 from hvmon.vocabulary import Circuit, RecordStatus, SampleKind, VentilatorMode, VentilatorState
 
@@ -91,6 +93,23 @@ def test_the_honest_recheck_is_later_after_less_ventilation_than_after_more(usua
     assert less.t95_min.value > more.t95_min.value
 
 
+def test_the_recheck_on_the_ventilator_waits_for_95_percent_where_that_takes_longer():
+    # 2.5 L/min and a store of 35 to 60 mL/mmHg: tau 12 to 21 min, three of them 36 to 62, middle 49
+    found = steady_state(np.full(20_000, 2.5), -0.1, 1)
+    assert found.t95_min.value == pytest.approx(3.0 * 0.863 * 47.5 / 2.5, rel=0.01)
+    assert found.earliest_on_ventilator_min == 50.0
+    assert steady_state(np.full(20_000, 8.0), -0.1, 1).earliest_on_ventilator_min == 30.0
+
+
+def test_the_wait_for_the_full_effect_never_stands_alone_where_somebody_is_drowsy_or_oxygen_changes(usual):
+    more = what_if(usual, Proposal("more", ipap_cmh2o=22.0)).steady
+    assert more.earliest_day_gas_days == 28
+    assert "acidosis or drowsiness a look within 1 to 7 days comes first" in more.words
+    oxygen = what_if(usual, Proposal("oxygen", oxygen_l_min=2.0)).steady
+    assert oxygen.earliest_day_gas_days == 1
+    assert "28 days" not in oxygen.words
+
+
 def test_it_says_what_would_make_it_wrong_and_orders_nothing(usual):
     found = what_if(usual, Proposal("more", ipap_cmh2o=22.0))
     words = " ".join((*found.wrong_if, *(one.words for one in found.guards), found.steady.words)).lower()
@@ -145,6 +164,68 @@ def test_where_the_first_order_form_holds_the_samples_agree_with_it_within_five_
     ratio = np.exp(draws.ln_open)
     low, high = np.quantile(ratio, [0.158655, 0.841345])
     assert (high - low) / 2 == pytest.approx(first, rel=0.05)
+
+
+def test_tidal_volume_follows_pressure_support_less_than_in_a_passive_lung_and_with_doubt(usual):
+    # same inspiratory time and rate: only the power of pressure support is left, 0.88 with an SD of 0.20
+    draws = draw_of(usual, Proposal("more", ipap_cmh2o=24.0))
+    steps = np.log(draws.volume_after_ml / draws.volume_before_ml)
+    step = math.log(18.0 / 12.0)
+    leak_and_delivery = 0.04 + 0.15 * math.log(24.0 / 18.0)
+    assert np.median(steps) == pytest.approx(0.88 * step, rel=0.03)
+    assert robust_sd(steps) == pytest.approx(math.hypot(0.20 * step, leak_and_delivery), rel=0.05)
+
+
+def test_a_target_volume_is_followed_with_the_same_power(usual):
+    settings = MachineSettings(
+        VentilatorMode.VOLUME_TARGETED_PRESSURE, target_volume_ml=450.0, backup_rate_min=14.0, epap_cmh2o=5.0
+    )
+    draws = draw_of(replace(usual, settings=settings), Proposal("target", target_volume_ml=520.0))
+    step = math.log(520.0 / 450.0)
+    assert np.median(np.log(draws.volume_after_ml / draws.volume_before_ml)) == pytest.approx(
+        0.88 * step, rel=0.03
+    )
+
+
+def test_a_longer_inspiration_fills_a_lung_that_had_not_filled_and_a_shorter_one_less(usual):
+    longer, shorter = (draw_of(usual, Proposal("x", inspiratory_time_s=time)) for time in (1.5, 0.8))
+    assert np.median(longer.volume_after_ml / longer.volume_before_ml) > 1.01
+    assert np.median(shorter.volume_after_ml / shorter.volume_before_ml) < 0.97
+
+
+def test_a_lower_backup_rate_takes_away_at_most_the_breaths_the_machine_gave(usual):
+    # 16 breaths, 60 of 100 triggered: of the 8 a minute lower at most 40 in 100 are lost
+    rates = draw_of(usual, Proposal("lower", backup_rate_min=8.0)).rate_after_min
+    assert np.all(rates <= 16.0)
+    assert np.min(rates) >= 16.0 - 8.0 * 0.4 - 1e-9
+    assert np.min(rates) < 13.0
+
+
+def test_breathing_answers_a_rise_more_than_a_fall_and_softens_both(usual):
+    rise, fall = (draw_of(usual, Proposal("x", dead_space_change_ml=change)) for change in (50.0, -50.0))
+    up, down = rise.ln_open > 0.0, fall.ln_open < 0.0
+    assert min(np.mean(up), np.mean(down)) > 0.9  # the rest had its dead space held at a bound
+    assert np.allclose(rise.answer[up], 2.5 * rise.answer_to_fall[up])
+    assert np.allclose(fall.answer[down], fall.answer_to_fall[down])
+    for draws in (rise, fall):
+        assert np.all(np.abs(draws.ln_ratio) <= np.abs(draws.ln_open))
+        assert np.median(np.abs(draws.ln_ratio)) < 0.8 * np.median(np.abs(draws.ln_open))
+
+
+def test_the_next_reading_holds_both_readings_and_the_spread_of_co2_output():
+    off = baseline_of(dossier(SETTINGS, nights(), GAS_OFF), TODAY)
+    found = forecast(off, Proposal("oxygen", oxygen_l_min=1.0))
+    reading = off.anchor.sd_ln
+    assert robust_sd(np.log(found.level)) == pytest.approx(reading, rel=0.03)
+    assert robust_sd(np.log(found.reached / found.level) - found.ln_ratio) == pytest.approx(0.08, rel=0.03)
+    assert robust_sd(np.log(found.reading / found.reached)) == pytest.approx(reading, rel=0.03)
+
+
+def test_the_band_of_the_hyperbola_is_as_wide_as_the_co2_output_is_unsure(usual):
+    found = what_if(usual, Proposal("more", ipap_cmh2o=22.0))
+    share = found.hyperbola["high_95_kpa"][0] / found.hyperbola["paco2_kpa"][0]
+    assert share == pytest.approx(found.vco2.high_95 / found.vco2.value, rel=0.02)
+    assert share > 1.2
 
 
 def test_own_response_and_mechanism_are_weighed_by_their_precision(usual):
@@ -255,6 +336,36 @@ def test_a_long_inspiration_against_a_fast_rate_is_named(usual):
     assert guard(found, "inspiratory time against rate").state == GuardState.OUTSIDE
     assert "0.7 s to breathe out" in guard(found, "inspiratory time against rate").words
     assert guard(found, "trapped pressure").state == GuardState.OUTSIDE
+
+
+def test_the_limits_of_the_facts_are_those_that_are_written_down(usual):
+    assert "below 4.5 kPa" in guard(what_if(usual, Proposal("x", ipap_cmh2o=20.0)), "over-ventilation").words
+    names = {ipap: what_if(usual, Proposal("x", ipap_cmh2o=ipap)).guards for ipap in (31.0, 31.5)}
+    assert "pressure support" not in {one.name for one in names[31.0]}  # 25 cmH2O itself is not above 25
+    assert "pressure support" in {one.name for one in names[31.5]}
+
+
+def test_a_port_that_cannot_clear_a_fast_breath_is_named_though_the_floor_is_kept(usual):
+    name = "expiratory pressure against washout of the port"
+    fast = what_if(usual, Proposal("x", backup_rate_min=28.0, epap_cmh2o=4.5))
+    assert guard(fast, name).state == GuardState.OUTSIDE
+    slow = what_if(usual, Proposal("x", epap_cmh2o=4.5))
+    assert guard(slow, name).state == GuardState.WITHIN
+
+
+def test_nights_before_the_settings_in_force_are_not_counted():
+    recent = dossier(change(TODAY - timedelta(days=6)), nights(), gas(7.0, TODAY - timedelta(days=2)))
+    assert baseline_of(recent, TODAY).breathing.nights == 6
+
+
+@pytest.mark.parametrize(
+    ("volume_ml", "state"),
+    [(300.0, GuardState.OUTSIDE), (450.0, GuardState.WITHIN), (900.0, GuardState.OUTSIDE)],
+)
+def test_tidal_volume_per_kg_is_held_against_6_to_10(usual, volume_ml, state):
+    # 70.6 kg predicted: 423 to 706 mL
+    found = what_if(volume_mode(usual, 460.0), Proposal("x", tidal_volume_ml=volume_ml))
+    assert guard(found, "tidal volume per kg").state == state
 
 
 def test_tidal_volume_per_kg_says_how_far_it_can_be_off_and_a_change_beyond_those_tried_is_named(usual):
