@@ -1,5 +1,7 @@
 """What the trend estimate says of one person, each answer once, and the panel for who wants to check it."""
 
+from datetime import date, timedelta
+
 import streamlit as st
 
 from hvmon.app import reviews
@@ -7,6 +9,7 @@ from hvmon.app.parts import plain
 from hvmon.app.review_parts import opened, table
 from hvmon.services import estimate_answers, estimate_panel, estimate_words
 from hvmon.services.review import Review
+from hvmon.services.trends import TrendView
 from hvmon.units import PressureUnit
 
 PANEL = "How this was estimated: equations, every reading, what was fitted, every assumption"
@@ -22,13 +25,38 @@ def estimate(review: Review, unit: PressureUnit) -> None:
     else:
         if why := estimate_answers.repeat_words(made.newest, unit):
             st.warning(f"Ask for a repeat of the newest reading: {plain(why)}.")
-        table(estimate_answers.answers_table(review, unit), empty="")
+        risen = _risen(review)
+        table(estimate_answers.answers_table(review, unit, risen=risen), empty="")
         st.caption(plain(estimate_answers.VERBAL_NOTE))
     with st.expander(OPINIONS):
         table(estimate_panel.opinions_table(review), empty="No series with recorded conditions.")
     if made is not None and (box := opened(PANEL, "open_how")):
         with box:
             _how(review, unit)
+
+
+def _risen(review: Review) -> TrendView | None:
+    """Ask since when a rise is asked for; None where it is the year that the flags use."""
+    made = review.trend.estimate
+    if made is None or made.rise is None:
+        return None
+    first, usual = made.readings[0].taken_at.date(), made.rise.since.date()
+    last = review.today - timedelta(days=1)
+    if not first <= usual <= last:
+        return None
+    with st.columns([1, 3])[0]:
+        since = st.date_input(
+            "Rise since the review of",
+            value=usual,
+            min_value=first,
+            max_value=last,
+            format="DD/MM/YYYY",
+            key=f"rise_since_{review.dossier.person_key}_{review.today}",
+            help="Display only: the trend flags ask for the year before today, whatever is chosen here.",
+        )
+    if since == usual or not isinstance(since, date):
+        return None
+    return reviews.risen_since(review, since)
 
 
 def _how(review: Review, unit: PressureUnit) -> None:

@@ -17,6 +17,7 @@ from hvmon.services.packs_in_use import Edits, Priors, checked_edits, digest, pr
 from hvmon.services.relations import Relations
 from hvmon.services.review import Review
 from hvmon.services.stores import Store
+from hvmon.services.trends import TrendView
 
 EDITS_VARIABLE = "HVMON_SERVICE"
 """Names the TOML file with the service's own edits of the rules."""
@@ -64,6 +65,17 @@ def relations(review: Review) -> Relations:
     key = review.dossier.person_key
     held = cache.store()
     return _relations(review, cache.store_path(), held.revision(), key, review.today, digest(edits()))
+
+
+@st.cache_resource(show_spinner=False, max_entries=64)
+def _risen(_review: Review, since: date, mark: tuple[Path, int, str, date, str]) -> TrendView:  # noqa: ARG001 - cache key
+    return review_service.risen_since(_review, since, priors=priors())
+
+
+def risen_since(review: Review, since: date) -> TrendView:
+    """Give the estimate of a review with the rise asked for since a chosen day."""
+    mark = (cache.store_path(), cache.store().revision(), review.dossier.person_key)
+    return _risen(review, since, (*mark, review.today, digest(edits())))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)

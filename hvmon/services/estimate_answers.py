@@ -6,6 +6,7 @@ Is CO2 rising, how high is it and how sure is that, on which readings, since whi
 from hvmon.services.estimate_words import Table
 from hvmon.services.headline import BOUNDS, ago, chance_words, pressure_words, range_words
 from hvmon.services.review import Review
+from hvmon.services.trends import TrendView
 from hvmon.stats.answers import ChangeEffect
 from hvmon.stats.mixture import Estimate
 from hvmon.stats.trend import (
@@ -58,13 +59,16 @@ def interval(estimate: Estimate, unit: PressureUnit, *, signed: bool = False) ->
     return f"{middle} (95 %: {range_words(estimate.low95, estimate.high95, unit)})"
 
 
-def answers_table(review: Review, unit: PressureUnit) -> Table:
-    """Give every answer of the estimate once, with its interval and its chance; empty without an estimate."""
+def answers_table(review: Review, unit: PressureUnit, *, risen: TrendView | None = None) -> Table:
+    """Give every answer of the estimate once, with its interval and its chance; empty without an estimate.
+
+    `risen` answers the rise since another day than the review's own estimate does.
+    """
     made = review.trend.estimate
     if made is None:
         return []
     rows = [
-        *_rise_rows(made, unit),
+        *_rise_rows(made if risen is None or risen.estimate is None else risen.estimate, unit),
         *_level_rows(made, review.trend.limit_words, unit),
         *_reading_rows(made, unit),
         *_change_rows(review, made, unit),

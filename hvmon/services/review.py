@@ -144,6 +144,11 @@ def review_of(dossier: Dossier, *, today: date, trend: bool = True, edits: Edits
     )
 
 
+def risen_since(review: Review, since: date, *, priors: Priors | None = None) -> TrendView:
+    """Estimate the trend of a review anew, with the rise asked for since another day than the flags use."""
+    return trend_view(review.dossier, today=review.today, limit=None, priors=priors, since=since)
+
+
 def _opinions(
     parts: Mapping[LikeForLike, pl.DataFrame], priors: Priors
 ) -> tuple[SecondOpinion | NotComparable, ...]:

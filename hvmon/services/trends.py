@@ -65,7 +65,12 @@ def no_trend(reason: str) -> TrendView:
 
 
 def trend_view(
-    dossier: Dossier, *, today: date, limit: tuple[str, float] | None, priors: Priors | None = None
+    dossier: Dossier,
+    *,
+    today: date,
+    limit: tuple[str, float] | None,
+    priors: Priors | None = None,
+    since: date | None = None,
 ) -> TrendView:
     """Estimate the usual PaCO2 of one person as of the end of a day.
 
@@ -79,11 +84,14 @@ def trend_view(
         The person's own limit, in words and in kPa, whose chance is asked for.
     priors : Priors, optional
         The table of priors; None takes the one hvmon ships with.
+    since : date, optional
+        Day of the review since whose end a rise is asked for; None takes one year before `today`.
     """
     made = fit(
         readings_frame(dossier),
         changes_frame(dossier),
         today=end_of_day(today, dossier.person.zone),
+        review=None if since is None else end_of_day(since, dossier.person.zone),
         limits_kpa=[limit] if limit else [],
         priors=priors,
         birth_date=dossier.identity.date_of_birth if dossier.identity else None,

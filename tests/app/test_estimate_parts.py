@@ -1,5 +1,7 @@
 """The part of the review that says how sure the estimate is, and the panel to check it."""
 
+from datetime import timedelta
+
 import pytest
 
 from hvmon.app.estimate_parts import PANEL
@@ -48,6 +50,20 @@ def test_the_panel_is_folded_and_holds_equations_readings_and_version_when_opene
         "RepeatGas2015",
     ):
         assert wanted in shown
+
+
+@pytest.mark.usefixtures("rising")
+def test_the_day_since_which_a_rise_is_asked_for_can_be_chosen(open_page):
+    session = open_page("review")
+    usual = text(session)
+    chosen = invented.TODAY - timedelta(days=40)
+    session.date_input[0].set_value(chosen)
+    session.run()
+    assert not session.exception
+    shown = text(session)
+    assert f"Has it risen since {chosen:%d %b %Y}?" in shown
+    assert f"Has it risen since {chosen:%d %b %Y}?" not in usual
+    assert VERBAL_NOTE in shown
 
 
 def test_somebody_without_a_reading_gets_no_such_part(open_page):

@@ -1,6 +1,7 @@
 """The answers of an estimate: each once, in the order of a review, with a word and a number."""
 
 from collections import Counter
+from datetime import timedelta
 
 import pytest
 
@@ -17,7 +18,8 @@ from hvmon.services.estimate_answers import (
     verbal,
 )
 from hvmon.services.headline import BOUNDS, chance_words, pressure_words
-from hvmon.services.review import review
+from hvmon.services.packs_in_use import priors_in_use
+from hvmon.services.review import review, risen_since
 from hvmon.units import PressureUnit
 from tests.app import invented
 from tests.services.cohorts import NOW
@@ -85,6 +87,22 @@ def test_too_few_readings_say_not_enough_in_the_place_of_a_rise(store):
     told = rows(review(store, invented.ANNA, today=invented.TODAY))
     assert told["Has it risen?"]["Answer"].startswith("not enough to tell")
     assert "95 %" in told["Usual level now"]["Answer"]
+
+
+def test_a_rise_is_told_since_a_chosen_day_and_nothing_else_changes(seen):
+    chosen = invented.TODAY - timedelta(days=40)
+    before = answers_table(seen, KPA)
+    after = answers_table(seen, KPA, risen=risen_since(seen, chosen))
+    assert after[0]["Question"] == f"Has it risen since {chosen:%d %b %Y}?"
+    assert after[0]["How sure"] != before[0]["How sure"]
+    assert after[1:] == before[1:]
+
+
+def test_a_chosen_day_stands_on_the_priors_in_force(seen):
+    chosen = invented.TODAY - timedelta(days=40)
+    wide = priors_in_use({"priors": {"noise.capillary_earlobe": 0.3}})
+    shipped, edited = risen_since(seen, chosen), risen_since(seen, chosen, priors=wide)
+    assert shipped.estimate.rise.p_rise > edited.estimate.rise.p_rise
 
 
 def test_a_date_is_given_only_when_it_is_likely_and_in_no_pressure_of_another_unit(store):
