@@ -20,6 +20,9 @@ from hvmon.vocabulary import Dependence, DiagnosisGroup
 CHILD_GROUP = "child"
 MAX_LIMIT = Decimal(1000)
 """A limit beyond it is a typing slip whatever the unit."""
+UNIT_SLIP = Decimal(4)
+"""A pressure limit as many times the published one, or less than that part of it, is a slip of unit."""
+_OTHER_UNIT = {"kPa": "mmHg", "mmHg": "kPa"}
 
 
 class PackError(ValueError):
@@ -199,9 +202,29 @@ def _new_value(published: Rule, table: Mapping[str, Any], where: str) -> Decimal
         value = Decimal(str(given))
     except InvalidOperation:
         value = Decimal("NaN")
-    if isinstance(given, bool) or not value.is_finite() or not 0 <= value <= MAX_LIMIT:
-        raise PackError(f"{where} limit: {given!r}; a number from 0 to {MAX_LIMIT} {limit.unit} is needed")
+    wrong = "a number is needed" if isinstance(given, bool) else _not_usable(limit, value)
+    if wrong:
+        raise PackError(f"{where} limit: {given!r}; {wrong}")
     return value
+
+
+def _not_usable(limit: Limit, value: Decimal) -> str:
+    """Say why a value cannot stand in a limit's place; empty when it can."""
+    if not value.is_finite() or not 0 <= value <= MAX_LIMIT:
+        return f"a number from 0 to {MAX_LIMIT} {limit.unit} is needed"
+    published = limit.value if limit.published is None else limit.published
+    if limit.unit in _OTHER_UNIT and not published <= value * UNIT_SLIP <= published * UNIT_SLIP**2:
+        other = _OTHER_UNIT[limit.unit]
+        return f"far from the published {published} {limit.unit}; likely slip: {other} typed as {limit.unit}"
+    return ""
+
+
+def limit_fault(published: Rule, value: Decimal) -> str:
+    """Say why a person's own limit cannot be used for a rule; empty when it can."""
+    if not published.limits:
+        return f"rule {published.id} has no limit; leave it blank"
+    wrong = _not_usable(published.limit, value)
+    return f"limit {value}: {wrong}" if wrong else ""
 
 
 def _limit_of(published: Rule, name: object, where: str) -> Limit:
@@ -258,8 +281,9 @@ def _person_edit(pack: Pack, edit: PersonRuleEdit) -> Pack:
         return replace(pack, notes=(*pack.notes, note))
     reason = f"for this person: {edit.reason} ({edit.edited_by}, {edit.edited_on})"
     value = edit.limit_value
-    if value is not None and (not published.limits or not 0 <= value <= MAX_LIMIT):
-        note = f"edit of {edit.edited_on}: {value} is no limit of rule {edit.rule_id}"
+    wrong = "" if value is None else limit_fault(published, value)
+    if wrong:
+        note = f"edit of {edit.edited_on}: {value} is no limit of rule {edit.rule_id} ({wrong})"
         return replace(pack, notes=(*pack.notes, note))
     return _edit(pack, published, in_use=edit.in_use, value=value, name="", reason=reason)
 

@@ -63,9 +63,16 @@ def service_edits(path: Path | None) -> Edits:
     Raises
     ------
     hvmon.files.toml_packs.BadToml
-        The file is not there or cannot be read; the message names the place.
+        The file is not there, cannot be read or holds an edit that cannot be used; the message names file,
+        table and key.
     """
-    return {} if path is None else read_toml(path)
+    if path is None:
+        return {}
+    edits = read_toml(path)
+    wrong = fault(edits)
+    if wrong:
+        raise BadToml(f"{path.name}: {wrong}")
+    return edits
 
 
 def fault(edits: Edits) -> str:
@@ -83,10 +90,9 @@ def fault(edits: Edits) -> str:
 def checked_edits(path: Path | None) -> tuple[Edits, str]:
     """Give a service's edits, and what is wrong with them; nothing is judged by edits that are wrong."""
     try:
-        edits = service_edits(path)
+        return service_edits(path), ""
     except BadToml as error:
         return {}, str(error)
-    return edits, fault(edits)
 
 
 def digest(edits: Edits | None) -> str:

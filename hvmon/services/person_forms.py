@@ -1,7 +1,7 @@
 """Who the person is, and what happens around the readings: events, weight, lung function, rule edits."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -10,7 +10,8 @@ from hvmon.records.course import ClinicalEvent, LungFunction, Weight
 from hvmon.records.flat import columns
 from hvmon.records.meeting import PersonRuleEdit
 from hvmon.records.person import Identity, Person
-from hvmon.rules.catalogue import RULES
+from hvmon.rules.catalogue import RULES, rule
+from hvmon.rules.packs import limit_fault
 from hvmon.services.asked import Answers, Ask, Section, ask, own
 from hvmon.services.form_read import FormRead
 from hvmon.services.one_record import Filled, understand_records
@@ -81,7 +82,7 @@ def _recorded(context: Context, answers: Answers) -> dict[str, Any]:
 
 
 def _rule_asks(_today: date) -> tuple[Ask, ...]:
-    named = tuple(f"{rule.id} {rule.title}" for rule in RULES)
+    named = tuple(f"{each.id} {each.title}" for each in RULES)
     rest = (ask(PersonRuleEdit, name) for name in ("in_use", "limit_value", "reason"))
     return (own("rule", named), *rest)
 
@@ -109,7 +110,7 @@ ADDABLES: tuple[Addable, ...] = (
 def understand_addable(addable: Addable, answers: Answers, context: Context) -> FormRead:
     """Read the answers of one of the small forms."""
     part = Filled(addable.model, addable.fixed(context, answers))
-    return understand_records(
+    read = understand_records(
         [part],
         addable.asks(context.today),
         answers,
@@ -117,3 +118,15 @@ def understand_addable(addable: Addable, answers: Answers, context: Context) -> 
         now=context.now,
         dossier=context.dossier,
     )
+    return _with_usable_limit(read)
+
+
+def _with_usable_limit(read: FormRead) -> FormRead:
+    """Refuse a person's own limit that the rule could not use."""
+    edits = [record for record in read.records if isinstance(record, PersonRuleEdit)]
+    faults = [
+        limit_fault(rule(edit.rule_id), edit.limit_value) for edit in edits if edit.limit_value is not None
+    ]
+    if not any(faults):
+        return read
+    return replace(read, records=(), refused={**read.refused, "limit_value": " ".join(faults)})

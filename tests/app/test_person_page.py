@@ -132,3 +132,18 @@ def test_an_untouched_form_is_told_what_it_needs_and_not_refused(open_page):
     assert "at least one of FVC [L], FVC [% predicted], SNIP [cmH2O]" in shown
     assert "Refused" not in shown
     assert "Refused" in seen(fill(session, {"comment": "could not seal the lips"}))
+
+
+@pytest.mark.parametrize(
+    ("rule", "limit", "told"),
+    [("GAS-3", "48", "mmHg typed as kPa"), ("RED-1", "1", "has no limit"), ("GAS-3", "7,5", "")],
+)
+def test_a_persons_own_limit_is_held_against_the_published_one_before_it_is_stored(
+    open_page, store: Store, rule: str, limit: str, told: str
+):
+    session = part(open_page("person"), "Rule for this person")
+    named = next(word for box in session.selectbox for word in box.options if word.startswith(f"{rule} "))
+    answers = {"rule": named, "in_use": "yes", "limit_value": limit, "reason": "agreed with her"}
+    session = press(fill(session, answers), "Save: rule for this person")
+    assert (told in seen(session).replace("\\", "")) or not told
+    assert len(store.dossier(ANNA).rule_edit) == (0 if told else 1)

@@ -38,9 +38,9 @@ def read_row(line: dict[str, str], path: Path, number: int) -> CheckRow:
     texts = []
     for column in ("inputs", "expected", "tolerance"):
         try:
-            texts.append(json.loads(line[column] or "{}"))
-        except (json.JSONDecodeError, TypeError) as error:
-            raise pytest.UsageError(f"{path} row {number}, {column}: not a JSON object ({error})") from error
+            texts.append(dict(json.loads(line[column] or "{}")))
+        except (ValueError, TypeError) as error:
+            raise pytest.UsageError(f"{path} row {number}, {column}: not a JSON object ({error})") from None
     return CheckRow(line["topic"], *texts, source=line.get("source") or "", place=f"{path.name}:{number}")
 
 

@@ -143,6 +143,8 @@ BAD = [
     ("[rules.GAS-1]\nlimit = inf\nreason = 'x'", r"\[rules.GAS-1\] limit: inf"),
     ("[rules.GAS-1]\nlimit = -1\nreason = 'x'", r"\[rules.GAS-1\] limit: -1"),
     ("[rules.GAS-1]\nlimit = 6.0\nunit = 'kPa'\nreason = 'x'", r"\[rules.GAS-1\] unit: 'kPa'; .* 'mmHg'"),
+    ("[rules.GAS-3]\nlimit = 48\nreason = 'x'", r"\[rules.GAS-3\] limit: 48; .* mmHg typed as kPa"),
+    ("[rules.GAS-1]\nlimit = 6.0\nreason = 'x'", r"\[rules.GAS-1\] limit: 6.0; .* kPa typed as mmHg"),
     ("[rules.GAS-1]\nlimits = 46\nreason = 'x'", r"\[rules.GAS-1\] limits: no such key"),
     ("[rules.GAS-1]\nin_use = 'no'\nreason = 'x'", r"\[rules.GAS-1\] in_use: 'no'"),
     ("[rules.GAS-1]\nlimit = 46\nname = 'run'\nreason = 'x'", r"\[rules.GAS-1\] name: 'run'"),
@@ -208,3 +210,9 @@ def test_a_persons_edit_that_fits_no_rule_becomes_a_note_and_changes_nothing(mak
     pack = apply_person_edits(default_pack(dossier, TODAY), dossier)
     assert ids(pack) == ids(default_pack(dossier, TODAY))
     assert rule_id in pack.notes[0]
+
+
+def test_a_persons_own_limit_in_the_other_unit_is_no_limit_and_is_told(make) -> None:
+    pack = pack_for(make.dossier(own("GAS-3", "48")), TODAY)
+    assert pack.rule("GAS-3").limit.value == Decimal("6.0")
+    assert "mmHg typed as kPa" in " ".join(pack.notes)

@@ -53,6 +53,7 @@ def test_priors_of_the_service_take_their_place(tmp_path):
 def test_edits_that_are_wrong_are_named(tmp_path, text, named):
     _, wrong = checked_edits(written(tmp_path, text))
     assert named in wrong
+    assert wrong.startswith("service.toml")
 
 
 def test_a_file_that_is_not_there_is_named(tmp_path):
