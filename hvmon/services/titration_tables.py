@@ -18,7 +18,7 @@ from hvmon.stats.acid_base import (
 from hvmon.stats.body import DeadSpace
 from hvmon.stats.figure import Answered, Figure, Refused
 from hvmon.stats.guards import OVERVENTILATED_KPA
-from hvmon.stats.ventilation import Credibility, GasEstimate
+from hvmon.stats.ventilation import Credibility, GasEstimate, volume_per_actual_kg
 from hvmon.units import PressureUnit
 
 Table = list[dict[str, str]]
@@ -29,6 +29,7 @@ LOW_WORDS = (
     f" The last value is below {OVERVENTILATED_KPA:g} kPa: over-ventilation is the question (Practice)."
 )
 PER_KG = "tidal volume per kg predicted weight"
+PER_ACTUAL_KG = "tidal volume per kg actual weight"
 LOWEST_HEIGHT_CM = Decimal(140)
 """[cm] below it predicted weight is used by decision only (ARDSNet2000 did not look there)."""
 
@@ -134,6 +135,9 @@ def figures_table(view: TitrationView) -> Table:
         ("minute ventilation", period.minute_ventilation, last.minute_ventilation if last else None),
         (PER_KG, period.volume_per_kg, last.volume_per_kg if last else None),
     ]
+    if isinstance(view.body.predicted_weight, Refused) and isinstance(period.minute_ventilation, Figure):
+        night = volume_per_actual_kg(last.breathing, view.body) if last else None
+        pairs.append((PER_ACTUAL_KG, volume_per_actual_kg(period.breathing, view.body), night))
     reasons = {refusal_words(answer) for _, answer, _ in pairs}
     if len(reasons) == 1 and reasons != {""}:  # one reason for all: said once
         pairs = [(", ".join(name for name, _, _ in pairs), pairs[0][1], pairs[0][2])]

@@ -46,6 +46,9 @@ FROM_ULNA_ADULT = "MUST2003 equations, from memory: to be checked"
 FROM_ULNA_CHILD = "Gauld2004 equations"
 """Said wherever a height that hvmon worked out from the ulna is used."""
 
+OF_ACTUAL = "a weight, for tidal volume per kg of actual weight"
+"""What stands in where predicted weight is refused."""
+
 INTERFACE_ML: dict[Interface, tuple[float, float]] = {
     Interface.NASAL_PILLOWS: (0.0, 60.0),
     Interface.NASAL_MASK: (0.0, 110.0),
@@ -192,7 +195,7 @@ def _predicted_weight_refusal(
     if sex == Sex.NOT_RECORDED:
         return Refused("sex not recorded", "the sex for reference equations")
     if age_years is not None and age_years < ADULT_FROM_YEARS:
-        return Refused("predicted weight was made for adults", "tidal volume per kg of actual weight")
+        return Refused("predicted weight was made for adults", OF_ACTUAL)
     return _too_short(height_cm, sex, below_140_cm=below_140_cm)
 
 
@@ -200,13 +203,13 @@ def _too_short(height_cm: float, sex: Sex, *, below_140_cm: bool) -> Refused | N
     if height_cm < PBW_LOWEST_HEIGHT_CM and not below_140_cm:
         return Refused(
             f"height {height_cm:g} cm is below 140 cm, where predicted weight has not been checked",
-            "a decision to use it there, or tidal volume per kg of actual weight",
+            f"a decision to use it there, or {OF_ACTUAL}",
         )
     if predicted_body_weight_kg(height_cm, male=sex == Sex.MALE, below_140_cm=True) < LOWEST_WEIGHT_KG:
         return Refused(
             f"height {height_cm:g} cm gives a predicted weight under {LOWEST_WEIGHT_KG:g} kg: the equation "
             "has no meaning there",
-            "tidal volume per kg of actual weight",
+            OF_ACTUAL,
         )
     return None
 
@@ -284,7 +287,8 @@ def _airway(
     if age_years is not None and age_years < ADULT_FROM_YEARS:
         return _child_airway(age_years, weight_kg, tracheostomy=tracheostomy)
     if isinstance(predicted, Refused):
-        return Refused(f"dead space from size: {predicted.reason}", predicted.needs)
+        needs = predicted.needs.replace(OF_ACTUAL, "a measured dead space")
+        return Refused(f"dead space from size: {predicted.reason}", needs)
     if tracheostomy:
         value, way = tracheostomy_dead_space_ml(predicted.value), "airway below a tracheostomy, 1.03 mL/kg"
     else:

@@ -38,6 +38,9 @@ STEADY_MINUTES = 30
 GAS_WINDOW_DAYS = 14
 """[d] nights either side of a gas that stand for the ventilation at the gas (Project)."""
 
+WEIGHT_RELATIVE_SD = 0.03
+"""SD of a weight as it stands some weeks later (Project)."""
+
 PCO2_RELATIVE_SD: dict[SampleKind, float] = {
     SampleKind.ARTERIAL: 0.05,
     SampleKind.CAPILLARY_EARLOBE: 0.06,
@@ -164,6 +167,22 @@ def volume_per_kg(breathing: Breathing, body: Body) -> Answered:
         divisors=(Uncertain(weight.value, weight.sd),),
         assumes=weight.assumes,
         sources=weight.sources,
+    )
+
+
+def volume_per_actual_kg(breathing: Breathing | Refused, body: Body) -> Answered:
+    """Tidal volume per kg of actual weight [mL/kg], for children and where predicted weight is refused."""
+    if isinstance(breathing, Refused):
+        return breathing
+    if body.weight_kg is None:
+        return Refused("weight not recorded", "a weight")
+    weight = Uncertain(body.weight_kg, WEIGHT_RELATIVE_SD * body.weight_kg)
+    return carry(
+        _quotient,
+        {"top": breathing.tidal_volume_ml, "bottom": weight},
+        "mL/kg",
+        divisors=(weight,),
+        assumes=(f"last weight {body.weight_kg:g} kg; 6 to 10 mL/kg is of ideal weight and not for this",),
     )
 
 

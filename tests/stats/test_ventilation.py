@@ -24,6 +24,7 @@ from hvmon.stats.ventilation import (
     judge_vco2,
     ventilation_of_night,
     ventilation_of_period,
+    volume_per_actual_kg,
 )
 from hvmon.vocabulary import (
     NOT_RECORDED,
@@ -117,6 +118,23 @@ def test_the_apparatus_enters_as_a_range_and_a_tracheostomy_halves_the_airway():
     assert face.total.value == pytest.approx(face.airway.value + (low + high) / 2)
     assert face.total.sd > face.airway.sd
     assert tube.airway.value == pytest.approx(1.03 * 70.566)
+
+
+def test_where_predicted_weight_is_refused_tidal_volume_is_given_per_kg_of_actual_weight():
+    child = dossier(nights(volume="180"), weight(TODAY, "20"), born=date(2020, 1, 1), height_cm=Decimal(115))
+    body = body_of(child, TODAY, interface=Interface.NASAL_MASK)
+    breathed = breathing_between(child, MONTH_AGO, TODAY)
+    found = volume_per_actual_kg(breathed, body)
+    assert found.value == pytest.approx(188 / 20)
+    assert found.relative_sd == pytest.approx(math.hypot(breathed.tidal_volume_ml.sd / 188, 0.03), rel=1e-3)
+    light = dossier(born=date(2020, 1, 1))
+    assert volume_per_actual_kg(breathed, body_of(light, TODAY)).reason == "weight not recorded"
+    assert "weight" in body.predicted_weight.needs
+
+
+def test_a_dead_space_that_is_refused_asks_for_a_measured_one():
+    short = body_of(dossier(height_cm=Decimal(130)), TODAY).dead_space
+    assert short.needs == "a decision to use it there, or a measured dead space"
 
 
 def test_no_interval_of_a_dead_space_is_negative():
