@@ -1,6 +1,6 @@
 """Which method finds a true rise, at the same rate of false flags?
 
-    python docs/studies/trend_detection.py [--people 300] [--seed 7]
+    python docs/studies/trend_detection.py [--people 300] [--seed 7] [--usual | --tiers]
 
 Two years of readings a person, about a usual level of 6.2 (SD 0.6) kPa, person-specific source offsets,
 day-to-week spells, 3 % gross errors. Sampling: arterial only; mixed sources; clinic arterial in year one
@@ -12,7 +12,7 @@ after the change began; delay = median days from its beginning to the first flag
 """
 
 import argparse
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from trend_simulation import KEYS, SHARES, SOURCES, after, changes_frame, frame, ornstein
@@ -92,6 +92,80 @@ def model_scores(people, *, more=False):
         out[index][look] = 0.0 if rise is None else rise.p_rise_more if more else rise.p_rise
         enough[index][look] = sufficiency(posterior, PRIORS).enough
     return out, enough
+
+
+def tier_looks(people):
+    """Looks of year two: person, time, P(rise), P(rise > 0.3 kPa), both others as in `LIKELY`, enough to tell."""
+    cases, owner = [], []
+    none = changes_frame([], [])
+    for index, one in enumerate(people):
+        on = np.zeros(one.times.size, dtype=bool)
+        readings = frame(one.times, one.sources, one.kpa, on)
+        for look in range(max(0, int((one.times < 1).sum()) - 1), one.times.size):
+            case, _ = make_case(
+                readings[: look + 1],
+                none,
+                today=after(one.times[look]),
+                review=after(max(one.times[look] - 1, 0)),
+            )
+            cases.append(case)
+            owner.append((index, one.times[look]))
+    rows, before = [], (-1, 0.0)
+    for (index, time), posterior in zip(owner, posteriors(cases, PRIORS), strict=True):
+        rise = rise_since(posterior, interval=False)
+        chance = 0.0 if rise is None else rise.p_rise
+        if time >= 1 and rise is not None:
+            wrong = posterior.weight.copy()
+            wrong[: wrong.size // 2] = 0.0
+            apart = replace(posterior, weight=wrong / wrong.sum()) if wrong.sum() > 0 else posterior
+            without = rise_since(apart, interval=False).p_rise
+            earlier = before[1] if before[0] == index else 0.0
+            told = sufficiency(posterior, PRIORS).enough
+            rows.append((index, time, chance, rise.p_rise_more, without, earlier, told))
+        before = (index, chance)
+    return np.array(rows, dtype=float)
+
+
+LIKELY = {
+    "P(rise) >= 0.95": (0.95, 0.0, 0.0, 0.0),
+    "P(rise) >= 0.96": (0.96, 0.0, 0.0, 0.0),
+    "P(rise) >= 0.97": (0.97, 0.0, 0.0, 0.0),
+    "0.95, and 0.80 at the look before": (0.95, 0.0, 0.0, 0.80),
+    "0.95, and 0.90 at the look before": (0.95, 0.0, 0.0, 0.90),
+    "0.95 at two looks running": (0.95, 0.0, 0.0, 0.95),
+    "0.95, and 0.90 with the newest wrong": (0.95, 0.0, 0.90, 0.0),
+    "0.95, and 0.84 for more than 0.3 kPa": (0.95, 0.84, 0.0, 0.0),
+}
+"""Ways to call a rise likely: least chance now, of more than 0.3 kPa, with the newest wrong, a look before."""
+
+
+def tiers(people_count, seed):
+    """False flags over a year of looks, and power, of each way to call a rise likely."""
+    print(f"n = {people_count} people a cell ({3 * people_count} without change), seed {seed}\n")
+    for place, pattern in enumerate(PATTERNS):
+        print(f"| {pattern}: likely is | last / any look, no change | {' | '.join(TRUTHS[1:])} |")
+        print("|---|---|" + "---|" * len(TRUTHS[1:]))
+        cells = {name: [] for name in LIKELY}
+        for turn, truth in enumerate(TRUTHS):
+            rng = np.random.default_rng([seed, 200 + place, turn])
+            size = people_count if turn else 3 * people_count
+            people = [draw(rng, pattern, truth) for _ in range(size)]
+            looks = tier_looks(people)
+            owner, onset = looks[:, 0].astype(int), np.array([one.onset for one in people])
+            last = np.append(owner[1:] != owner[:-1], True)
+            for name, least in LIKELY.items():
+                hit = (looks[:, 2:6] >= least).all(axis=1) & (looks[:, 6] > 0)
+                if turn == 0:
+                    shares = (hit & last).sum() / size, np.unique(owner[hit]).size / size
+                    cells[name].append(f"{100 * shares[0]:.1f} / {100 * shares[1]:.1f} %")
+                    continue
+                hit &= looks[:, 1] >= onset[owner]
+                found, first = np.unique(owner[hit], return_index=True)
+                delay = np.median((looks[hit, 1][first] - onset[found]) * DAYS_PER_YEAR) if found.size else 0
+                cells[name].append(f"{100 * found.size / size:.0f} %, {delay:.0f} d")
+        for name, row in cells.items():
+            print(f"| {name} | " + " | ".join(row) + " |")
+        print(flush=True)
 
 
 def ols_t(years, kpa):
@@ -193,7 +267,11 @@ def main():
     parser.add_argument("--people", type=int, default=300)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--usual", action="store_true", help="only the false flags at usual thresholds")
+    parser.add_argument("--tiers", action="store_true", help="only other ways to call a rise likely")
     args = parser.parse_args()
+    if args.tiers:
+        tiers(args.people, args.seed)
+        return
     if args.usual:
         usual(args.people, args.seed)
         return

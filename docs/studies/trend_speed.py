@@ -1,6 +1,7 @@
 """How fast is the trend, and is its memory flat?
 
     python docs/studies/trend_speed.py [--people 5000] [--oracle 3]
+    python docs/studies/trend_speed.py --learn 2000
 
 One person (median of 15 runs), a cohort of 20 readings a person, the ratio to the same passes of the same
 model through statsmodels in the same run, cost against the number of readings, and peak memory against the
@@ -19,6 +20,7 @@ from trend_simulation import after, changes_frame, frame
 from hvmon.stats.cases import make_case
 from hvmon.stats.design import build, layout_of, make_rows
 from hvmon.stats.inference import ROBUST_PASSES, posteriors
+from hvmon.stats.learning import learn
 from hvmon.stats.priors import default_priors
 from hvmon.stats.trend import PersonInput, fit, fit_many
 
@@ -86,18 +88,31 @@ def through_statsmodels(case):
                 model.ssm.smooth()
 
 
+def learning(count):
+    """Processor time of `learn`, and how often it asked for the likelihood of the cohort."""
+    asked = []
+    spent = timed(lambda: learn(people(count), progress=lambda done, _most: asked.append(done)), 1)
+    print(
+        f"learning from {count} people x 20 readings: {spent:.0f} s of one processor, {len(asked)} evaluations"
+    )
+
+
 def main():
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--people", type=int, default=5000)
     parser.add_argument("--oracle", type=int, default=3)
+    parser.add_argument("--learn", type=int, default=0, help="only learning, from so many people")
     parser.add_argument("--memory-of", type=int, default=0, help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.memory_of:
         for _ in fit_many(people(args.memory_of)):
             pass
         print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+        return
+    if args.learn:
+        learning(args.learn)
         return
     readings, changes = one(1)
     limits = (("a", 6.5), ("b", 7.5))

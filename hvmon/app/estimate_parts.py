@@ -69,6 +69,7 @@ def _how(review: Review, unit: PressureUnit) -> None:
         "Written down with transition, priors, sources, checks against published analyses, coverage and "
         "limits in `docs/trend.md`."
     )
+    st.markdown(plain(estimate_panel.COVERAGE))
     st.markdown(plain(estimate_panel.provenance_line(made, reviews.edits())))
     table(estimate_panel.fitted_table(made, unit), empty="")
     st.markdown("**What each kind of reading carries**")

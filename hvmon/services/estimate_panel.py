@@ -24,6 +24,16 @@ EQUATIONS = (
 """The model in eight lines, numbers by their name in the table of priors; `docs/trend.md` has all of it."""
 
 
+COVERAGE = (
+    "Tried on 2,000 invented people a case: when the model holds, 95 % intervals of level, slope, change and "
+    "forecast covered 95 to 96 %; with more noise, wrong offsets, gross errors or a late bend at least 93 %. "
+    "A bend of the last months is seen late: 80 % intervals then covered 68 to 75 %. The flag “likely” for a "
+    "rise was false in 1 % of stable people at one look, in about 4 % over a year of looks. This shows that "
+    "the machinery is right, not that the assumptions fit patients."
+)
+"""What `docs/studies/trend_coverage.py` and `trend_detection.py` found; tables in `docs/trend.md`."""
+
+
 def readings_table(made: TrendResult, unit: PressureUnit) -> Table:
     """Give every reading, the newest first: used with its weight and chance of a gross error, or why not."""
     rows = [

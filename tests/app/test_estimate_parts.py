@@ -48,6 +48,7 @@ def test_the_panel_is_folded_and_holds_equations_readings_and_version_when_opene
         "used, newest",
         "noise multiplier",
         "RepeatGas2015",
+        "80 % intervals then covered 68 to 75 %",
     ):
         assert wanted in shown
 
