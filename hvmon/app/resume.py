@@ -70,7 +70,8 @@ def stored_panel(form: Form) -> bool:
     ids = st.session_state.get(form.done)
     if ids is None:
         return False
-    st.success(f"**{words.STORED}.** {len(ids)} records.")
+    count = f"{len(ids)} record" + ("s" if len(ids) > 1 else "")
+    st.success(f"**{words.STORED}.** {count}.")
     for record_id in ids:
         stored(record_id)
     st.button(words.NEW, type="primary", on_click=begin, args=(form,))

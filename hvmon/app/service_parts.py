@@ -18,6 +18,10 @@ from hvmon.units import PressureUnit
 VIEW = "view"
 START = "Work out the figures of the whole cohort"
 ANEW = "Nothing is worked out before it is asked for: every person of the store is estimated anew."
+BEHIND = (
+    "**These figures are behind: changes of the record since they were worked out: {}.** They stand as they "
+    "were until they are worked out again."
+)
 PURPOSE = (
     "What the whole cohort shows: what settings changes went with, which symptoms go with CO2, and what the "
     "CO2 model assumes here. Nobody is named; counts below five people are not told. For discussion in the "
@@ -27,8 +31,8 @@ PER = {"kPa per cmH2O": "cmH2O", "kPa per breath a minute": "breath a minute"}
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _shelf(path: str, revision: int, day: str, edited: str) -> dict[str, Any]:  # noqa: ARG001 - cache key
-    """Give the place of the figures of one revision, day and set of edits; empty until they are asked for."""
+def _shelf(path: str, day: str, edited: str) -> dict[str, Any]:  # noqa: ARG001 - cache key
+    """Give the place of the figures of one day and set of edits; empty until they are asked for."""
     return {}
 
 
@@ -42,26 +46,32 @@ def choices() -> tuple[PressureUnit, bool]:
 
 
 def view() -> CohortView | None:
-    """Give the figures when they were worked out for this revision, or offer to work them out."""
-    held, day, edits = cache.store(), cache.today(), reviews.edits()
-    shelf = _shelf(str(cache.store_path()), held.revision(), day.isoformat(), digest(edits))
+    """Give the figures last worked out today; offer to work them out where there are none or some changed."""
+    shelf = _shelf(str(cache.store_path()), cache.today().isoformat(), digest(reviews.edits()))
+    found: CohortView | None = shelf.get(VIEW)
+    changes = 0 if found is None else cache.store().revision() - found.revision
+    if found is not None and changes == 0:
+        return found
     place = st.empty()
-    if VIEW not in shelf:
-        with place.container():
-            st.markdown(ANEW)
-            pressed = st.button(START, type="primary")
-        if not pressed:
-            return None
-        bar = place.progress(0.0, text="Reading the record")
-        shelf[VIEW] = cohort_service.cohort(
-            held,
-            today=day,
-            edits=edits,
-            progress=lambda done, total: bar.progress(done / total, text=f"{done} of {total} steps"),
-        )
-        place.empty()
-    found: CohortView = shelf[VIEW]
-    return found
+    with place.container():
+        st.markdown(ANEW if found is None else BEHIND.format(changes))
+        pressed = st.button(START, type="primary")
+    if not pressed:
+        return found
+    with place.container():
+        shelf[VIEW] = _worked_out()
+    place.empty()
+    return shelf[VIEW]  # type: ignore[no-any-return]
+
+
+def _worked_out() -> CohortView:
+    bar = st.progress(0.0, text="Reading the record")
+    return cohort_service.cohort(
+        cache.store(),
+        today=cache.today(),
+        edits=reviews.edits(),
+        progress=lambda done, total: bar.progress(done / total, text=f"{done} of {total} steps"),
+    )
 
 
 def people(found: CohortView, unit: PressureUnit) -> None:

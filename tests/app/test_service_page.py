@@ -81,7 +81,9 @@ def test_nobody_is_named_and_nothing_is_ordered(open_page):
 
 
 @pytest.mark.usefixtures("of_many")
-def test_what_was_worked_out_stays_until_the_record_changes(open_page, monkeypatch, store):
+def test_what_was_worked_out_stays_and_is_told_to_be_behind_once_the_record_changed(
+    open_page, monkeypatch, store
+):
     calls: list[int] = []
     real = cohort_service.cohort
 
@@ -96,7 +98,12 @@ def test_what_was_worked_out_stays_until_the_record_changes(open_page, monkeypat
     assert len(calls) == 1
     record = invented.gas(invented.ANNA, 20, "6.6")
     store.save(record, actor="N. Invented", request_id="one more", now=cohorts.NOW)
-    assert service_parts.START in [button.label for button in open_page("service").button]
+    behind = open_page("service")
+    assert "changes of the record since they were worked out: 1." in text(behind)
+    assert "Model trend-1" in text(behind)
+    anew = press(behind, service_parts.START)
+    assert "are behind" not in text(anew)
+    assert len(calls) == 2
 
 
 def test_edits_of_the_priors_are_marked_on_the_page(open_page, monkeypatch, tmp_path):
