@@ -208,7 +208,7 @@ def _bicarbonate(pair: Pair) -> Weighed:
     words = f"bicarbonate {now:.1f} mmol/L, before {before:.1f}; pH {gas.ph}"
     if gas.ph > ALKALAEMIA_PH:
         return supports(words)
-    risen = "; a rise with a normal pH goes with CO2" if now - before > HCO3_STEP_MMOL_L else ""
+    risen = "; a rise without alkalaemia goes with CO2" if now - before > HCO3_STEP_MMOL_L else ""
     return speaks_against(words + risen)
 
 

@@ -131,6 +131,18 @@ def test_a1_the_po2_of_a_capillary_sample_is_not_held_against_the_oximeter(make)
     assert "the oximeter showed" not in support(found, "A1")
 
 
+@pytest.mark.parametrize(("minutes", "speaks"), [(29, True), (30, False)])
+def test_a3_less_than_half_an_hour_in_the_state_speaks_for_other_conditions(rise, minutes, speaks):
+    found = rise(last={"minutes_in_state": minutes})
+    assert (f"{minutes} min in the state" in support(found, "A3")) is speaks
+
+
+def test_a_last_value_that_is_not_above_the_one_before_is_no_rise(rise):
+    assert rise().rising
+    assert not rise(last={"value": ("6.2", "kPa")}).rising
+    assert not rise(last={"value": ("5.9", "kPa")}).rising
+
+
 def test_a2_a_late_analysis_several_attempts_and_numbers_that_do_not_fit(rise, make):
     found = rise(
         last={
@@ -268,6 +280,20 @@ def test_d1_use_and_leak_that_hold_alone_do_not_speak_for_too_little_support(ris
     assert "8.0 mL per kg" in against(found, "D1")
 
 
+@pytest.mark.parametrize(("volume_ml", "speaks"), [("298", True), ("301", False)])
+def test_d1_a_volume_is_low_below_6_ml_per_kg(rise, make, volume_ml, speaks):
+    # 50.0 kg predicted: 300 mL is 6 mL/kg
+    small = {"tidal_volume_ml": volume_ml, "rate_min": "16", "leak_l_min": "6"}
+    found = rise(make.change(date(2025, 6, 1)), month(make, LAST, **small), month(make, BEFORE, **small))
+    assert ("mL per kg" in support(found, "D1")) is speaks
+
+
+@pytest.mark.parametrize(("mmhg", "speaks"), [("50", True), ("49.9", False)])
+def test_d1_a_night_on_the_ventilator_is_high_from_a_mean_of_50_mmhg(rise, make, mmhg, speaks):
+    night = make.night(LAST - timedelta(days=4), tcco2_mean=make.pressure(mmhg, "mmHg"))
+    assert ("night mean" in support(rise(night), "D1")) is speaks
+
+
 def test_d2_more_dips_of_the_same_size_between_two_studies(rise, make):
     def study(day, dips):
         return make.night(day, dips_per_h=Decimal(dips), dip_size_pct=4, dip_convention="fall of 4 %")
@@ -306,6 +332,13 @@ def test_e4_alkalaemia_and_a_diuretic_support_a_metabolic_cause(rise, make):
     assert "pH 7.47" in support(found, "E4")
     assert "diuretic on 2026-01-10" in support(found, "E4")
     assert "potassium and chloride" in unknown(found, "E4")
+
+
+@pytest.mark.parametrize(("ph", "told"), [("7.39", True), ("7.36", False)])
+def test_e4_a_rise_of_bicarbonate_without_alkalaemia_is_said_to_go_with_co2(rise, ph, told):
+    # 28.5 mmol/L before; 33.2 and 31.0 now, and 2.6 is more than readings scatter
+    found = rise(last={"ph": ph})
+    assert ("a rise without alkalaemia goes with CO2" in against(found, "E4")) is told
 
 
 @pytest.mark.parametrize("cause", ["E3", "E5", "E6"])

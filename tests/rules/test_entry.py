@@ -1,5 +1,6 @@
 """Unlikely is asked, with field, value, accepted range and the likely slip; likely is left in peace."""
 
+import math
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
@@ -8,8 +9,10 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from hvmon.physiology.acid_base import bicarbonate_mmol_l
+from hvmon.physiology.base_excess import base_excess_blood_mmol_l
 from hvmon.records.settings import PlannedChange, SettingsReading
 from hvmon.rules.entry import questions
+from hvmon.rules.looks_venous import estimated_so2_pct
 from hvmon.vocabulary import (
     NOT_RECORDED,
     ActionState,
@@ -194,6 +197,18 @@ def test_hypercapnic_acidosis_alone_does_not_make_an_arterial_sample_look_venous
     copd = {"ph": "7.28", "po2": make.pressure("7.6", "kPa")}
     assert "gas.looks_venous" not in asked(make.gas("9.6", spo2_pct="91", **copd))
     assert "gas.looks_venous" in asked(make.gas("9.6", spo2_pct="95", **copd))
+
+
+def test_the_saturation_of_a_sample_takes_ph_and_base_excess(make) -> None:
+    chronic = make.gas("9.1", ph="7.35", po2=make.pressure("8.0", "kPa"))
+    excess = base_excess_blood_mmol_l(7.35, bicarbonate_mmol_l(7.35, 9.1), 15.0)
+    # bicarbonate 37.26: 0.79 x (37.26 - 24.8 - 29.15 x 0.05)
+    assert excess == pytest.approx(8.69, abs=0.01)
+    shift = 1.04 * 0.05 + 0.005 * excess
+    x = math.log(8.0) - 1.946 - shift
+    y = 1.875 + x + (3.5 + shift) * math.tanh(0.5343 * x)
+    assert estimated_so2_pct(chronic) == pytest.approx(100 / (1 + math.exp(-y)), abs=0.01)
+    assert estimated_so2_pct(make.gas("9.1", ph="7.35")) is None
 
 
 def test_a_gas_corrected_to_an_unknown_body_temperature_is_not_asked_whether_it_is_venous(make) -> None:

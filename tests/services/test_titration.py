@@ -347,6 +347,15 @@ def test_a_newer_reading_off_the_ventilator_is_told_beside_the_one_that_is_used(
     assert "7.90 kPa of 2026-06-10" in " ".join(starting_cautions(found))
 
 
+def test_an_oxygen_flow_at_the_newest_gas_that_is_not_the_programs_is_told():
+    records = [one for one in rising.records() if type(one).__name__ != "BloodGas"]
+    drawn = rising.gas(5, "6.0", on=True)
+    state = drawn.state.model_copy(update={"oxygen_l_min": Decimal(3)})
+    words = " ".join(starting_cautions(seen(*records, drawn.model_copy(update={"state": state}))))
+    assert "drawn on oxygen 3 L/min" in words
+    assert "starts from the program" in words
+
+
 # --- rows of the charts -------------------------------------------------------------------------------
 
 
@@ -425,7 +434,10 @@ def test_a_saved_plan_is_owed_in_the_caseload_with_its_date(cara):
 def test_a_plan_keeps_its_expected_value_interval_and_what_it_is_of(cara):
     held = plan(cara).held[0].record
     assert held.proposal == "IPAP 18 → 20 cmH2O"
-    assert held.expected_low_kpa < held.expected_paco2_kpa < held.expected_high_kpa
+    answer = one(titration(cara, CARA, today=TODAY), ipap_cmh2o=20.0).answer
+    kept = (held.expected_low_kpa, held.expected_paco2_kpa, held.expected_high_kpa)
+    shown = (answer.low_95_kpa, answer.expected_kpa, answer.high_95_kpa)
+    assert [float(kpa) for kpa in kept] == pytest.approx(shown, abs=0.005)
     assert "on the ventilator" in held.comment
     assert held.state == ActionState.OPEN
     assert titration_tables.plans_table(titration(cara, CARA, today=TODAY), KPA)[0]["Why"] == WHY["why"]

@@ -113,6 +113,29 @@ def test_without_an_effective_change_shortly_before_it_is_metabolic_first(record
     assert read(*records).state == AcidBaseState.METABOLIC_ALKALOSIS_FIRST
 
 
+@pytest.mark.parametrize(
+    ("days", "state"),
+    [(30, AcidBaseState.POST_HYPERCAPNIC), (32, AcidBaseState.METABOLIC_ALKALOSIS_FIRST)],
+)
+def test_a_bicarbonate_is_left_over_for_four_weeks_after_the_change(days, state):
+    # the gas is of 3 days ago: 27 and 29 days after the change, which is two hours later in its day
+    early = gas("8.5", days_ago(days + 5), ph="7.36")
+    assert read(early, change(days_ago(days)), AFTER).state == state
+
+
+@pytest.mark.parametrize(
+    ("kpa", "ph", "state"),
+    [
+        ("5.3", "7.46", AcidBaseState.METABOLIC_ALKALOSIS_FIRST),  # bicarbonate 28
+        ("4.9", "7.46", AcidBaseState.ALKALAEMIA),  # bicarbonate 25.9, PCO2 not low
+        ("5.0", "7.35", AcidBaseState.NEAR_NORMAL),
+        ("5.0", "7.34", AcidBaseState.ACIDAEMIA),
+    ],
+)
+def test_each_limit_of_ph_and_bicarbonate_is_where_it_is_written(kpa, ph, state):
+    assert read(gas(kpa, TODAY, ph=ph)).state == state
+
+
 def test_a_venous_or_temperature_corrected_gas_is_not_read():
     assert isinstance(read(gas("7.0", TODAY, kind=SampleKind.VENOUS)), Refused)
     corrected = gas("7.0", TODAY, temperature_correction=TemperatureCorrection.CORRECTED)
