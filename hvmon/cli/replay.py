@@ -1,5 +1,6 @@
 """Commands that look back: replay a record, learn offsets and spreads from a service's own data."""
 
+from collections.abc import Iterator
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from typing import Annotated
@@ -7,8 +8,9 @@ from typing import Annotated
 import typer
 from rich.progress import Progress, TaskID
 
-from hvmon.cli.base import CAUTION, StorePath, app, day_of, fail, now, opened, say, screen
+from hvmon.cli.base import CAUTION, Service, StorePath, app, day_of, fail, now, opened, say, screen
 from hvmon.services import learning, replay
+from hvmon.services.packs_in_use import checked_edits
 from hvmon.services.stores import Store
 
 Limits = Annotated[
@@ -35,17 +37,22 @@ def replay_command(
     ] = None,
     every_days: Annotated[int, typer.Option("--every-days", min=1, help="Look this often between.")] = 30,
     priors: Priors = None,
+    service: Service = None,
     as_of: Annotated[str | None, typer.Option("--as-of", help="Last day; default: newest record.")] = None,
 ) -> None:
     """Step through a record day by day, knowing only what was known, and write when each flag was raised."""
     until = datetime.combine(day_of(as_of) + timedelta(days=1), time(), UTC) if as_of else None
+    edits, wrong = checked_edits(service)
+    if wrong:
+        raise fail(wrong)
     try:
         options = replay.options_of(
             limits_kpa=tuple(limit_kpa or ()), watch=watch, likely=likely, every_days=every_days,
             thresholds=threshold or [],
         )  # fmt: skip
-        table = learning.read_priors(priors)
-        made = _with_progress(folder, until, options, table)
+        table = learning.read_priors(priors) if priors else None
+        replays = replay.replay_folder(folder, until=until, options=options, priors=table, edits=edits)
+        made = _with_progress(replays)
         scores = replay.write_replays(made, out, turning_points)
     except (ValueError, OSError) as error:
         raise fail(str(error)) from None
@@ -64,12 +71,12 @@ def _score_words(score: replay.FlagScore) -> str:
 
 
 def _with_progress(
-    folder: Path, until: datetime | None, options: replay.ReplayOptions, table: learning.Priors
+    replays: Iterator[tuple[int, int, replay.PersonReplay | None]],
 ) -> list[replay.PersonReplay]:
     made = []
     with Progress(console=screen) as progress:
         task = progress.add_task("Replaying", total=None)
-        for done, total, one in replay.replay_folder(folder, until=until, options=options, priors=table):
+        for done, total, one in replays:
             progress.update(task, completed=done, total=total)
             if one is not None:
                 made.append(one)

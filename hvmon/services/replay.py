@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from hvmon.records.held import Held
 from hvmon.records.kinds import KIND_OF_MODEL
 from hvmon.records.person import Identity, Person
 from hvmon.rules.judge import findings
+from hvmon.services.packs_in_use import Edits, pack_in_use, priors_in_use
 from hvmon.stats.priors import Priors
 from hvmon.stats.replay import PersonReplay, ReplayOptions, Status, events_frame, replay_person
 from hvmon.stats.replay_scores import FlagScore, score_flags
@@ -115,34 +117,53 @@ def options_of(
     return ReplayOptions(limits_kpa, watch, likely, every_days=every_days, thresholds=chosen)
 
 
-def rule_watcher(dossier: Dossier, moment: datetime) -> Mapping[str, Status]:
+def rule_watcher(dossier: Dossier, moment: datetime, edits: Edits | None = None) -> Mapping[str, Status]:
     """Give the standing of every rule finding of one day; the chance of a trend flag is watched apart."""
+    day = moment.date()
+    pack = pack_in_use(dossier, today=day, edits=edits)
     return {
         f"finding: {finding.rule_id}": Status(1.0, 1.0, tuple(basis.record_id for basis in finding.basis))
-        for finding in findings(dossier, today=moment.date())
+        for finding in findings(dossier, today=day, pack=pack)
         if finding.answer == Answer.MET and finding.raised
     }
 
 
 def replay_folder(
-    folder: Path, *, until: datetime | None, options: ReplayOptions, priors: Priors | None = None
+    folder: Path,
+    *,
+    until: datetime | None,
+    options: ReplayOptions,
+    priors: Priors | None = None,
+    edits: Edits | None = None,
 ) -> Iterator[tuple[int, int, PersonReplay | None]]:
     """Replay every person of a folder of tables; gives (done, of how many, replay).
+
+    Parameters
+    ----------
+    folder : Path
+        Tables as export writes them.
+    until : datetime, optional
+        Last moment looked at; None takes the newest record.
+    options : ReplayOptions
+        Thresholds and how often to look.
+    priors : Priors, optional
+        The model's priors; None takes those of `edits`, else the table hvmon ships with.
+    edits : mapping, optional
+        The service's edits of the rules, as they are today: which limits would have been met.
 
     Raises
     ------
     BadFolder
         The tables cannot be read.
     """
+    table, watcher = priors or priors_in_use(edits), partial(rule_watcher, edits=edits)
     people = versions_of_folder(folder)
     newest = max((held.recorded_at for _, versions in people.values() for held in versions), default=None)
     end = until or newest
     for done, (person, versions) in enumerate(people.values(), 1):
         made = None
         if end is not None and versions:
-            made = replay_person(
-                person, versions, until=end, options=options, priors=priors, watcher=rule_watcher
-            )
+            made = replay_person(person, versions, until=end, options=options, priors=table, watcher=watcher)
         yield done, len(people), made
 
 

@@ -370,7 +370,7 @@ def events_frame(replays: Sequence[PersonReplay]) -> pl.DataFrame:
     rows = [
         (
             event.person_key, event.flag, event.turn.value, event.on, event.score, event.threshold,
-            " ".join(event.reading_ids), event.model_version, event.priors_digest,
+            "; ".join(event.reading_ids), event.model_version, event.priors_digest,
         )
         for replay in replays
         for event in replay.events

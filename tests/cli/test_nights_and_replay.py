@@ -77,6 +77,16 @@ def test_a_replay_of_an_export_writes_events(store: Path, tmp_path: Path) -> Non
     assert out.read_text(encoding="utf-8").count("\n") > 1
 
 
+def test_a_replay_by_edits_that_cannot_be_used_is_refused(tmp_path: Path) -> None:
+    service = tmp_path / "service.toml"
+    service.write_text('[rules.GAS-99]\nlimit = 50\nreason = "x"\n', encoding="utf-8")
+    out = tmp_path / "events.csv"
+    result = run("replay", tmp_path, "--out", out, "--service", service)
+    assert result.exit_code == 2
+    assert "GAS-99" in result.stderr
+    assert not out.exists()
+
+
 def test_a_replay_of_nothing_is_refused(tmp_path: Path) -> None:
     result = run("replay", tmp_path / "none", "--out", tmp_path / "events.csv")
     assert result.exit_code == 2

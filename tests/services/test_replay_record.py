@@ -4,6 +4,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from hvmon.files.tables import write_folder
@@ -11,6 +12,7 @@ from hvmon.files.turning_points import BadTurningPoints, read_turning_points
 from hvmon.records.base import Pressure
 from hvmon.records.gas import BloodGas
 from hvmon.records.person import Identity, Person
+from hvmon.services.packs_in_use import priors_in_use
 from hvmon.services.replay import BadFolder, options_of, replay_folder, versions_of_folder, write_replays
 from hvmon.stats.replay import Turn
 from hvmon.store.store import Store
@@ -49,6 +51,35 @@ def _folder(store: Store, tmp_path: Path) -> Path:
 def options(**changed: object) -> object:
     given = {"limits_kpa": (7.0,), "watch": 0.8, "likely": 0.95, "every_days": 30, "thresholds": []}
     return options_of(**(given | changed))  # type: ignore[arg-type]
+
+
+def raised(folder: Path, **more: object) -> set[str]:
+    [(_, _, replay)] = replay_folder(folder, until=None, options=options(), **more)  # type: ignore[arg-type]
+    assert replay is not None
+    return {event.flag for event in replay.events}
+
+
+def test_the_services_own_limits_decide_which_findings_are_replayed(folder: Path) -> None:
+    higher = {"rules": {"GAS-1": {"limit": 90, "reason": "local agreement"}}}
+    assert "finding: GAS-1" in raised(folder)
+    assert "finding: GAS-1" not in raised(folder, edits=higher)
+
+
+def test_the_readings_of_a_turn_can_be_told_apart_in_the_file(folder: Path, tmp_path: Path) -> None:
+    [(_, _, replay)] = replay_folder(folder, until=None, options=options())  # type: ignore[arg-type]
+    assert replay is not None
+    write_replays([replay], tmp_path / "events.csv", None)
+    written = pl.read_csv(tmp_path / "events.csv")["readings"].to_list()
+    wanted = [event.reading_ids for event in replay.events]
+    assert [tuple(text.split("; ")) if text else () for text in written] == wanted
+    assert max(map(len, wanted)) > 1
+
+
+def test_the_services_own_priors_are_those_of_the_replay(folder: Path) -> None:
+    edits = {"priors": {"noise.capillary_earlobe": 0.06}}
+    [(_, _, replay)] = replay_folder(folder, until=None, options=options(), edits=edits)  # type: ignore[arg-type]
+    assert replay is not None
+    assert {event.priors_digest for event in replay.events} == {priors_in_use(edits).digest()}
 
 
 def test_a_correction_counts_from_its_own_day_and_not_before(folder: Path) -> None:
