@@ -25,8 +25,11 @@ from hvmon.services.nights import NightFacts, OpenedNight
 from hvmon.units import PressureUnit
 from hvmon.vocabulary import NOT_RECORDED, SampleReason, VentilatorState
 
-HOUR_S = 3600
+QUARTER_S = 900
 STRIP_NIGHTS = 12
+WHOLE = "whole night"
+STRETCHES_S = {WHOLE: 0, "4 h": 14_400, "2 h": 7_200, "1 h": 3_600, "30 min": 1_800, "15 min": 900}
+FROM = "night_from"
 ANSWERS = "night_answers"
 
 
@@ -197,27 +200,50 @@ def one_night(dossier: Dossier, held: Held[NightSummary]) -> None:
     if night.signal is None or night.score is None:
         st.warning(f"{night.state.value}: {plain(night.why_not)}")
         return
-    first_s, last_s = _window(night.signal)
-    marks = NightMarks(night_view.dips(night.score), night_view.spans(night.signal), _levels(dossier))
-    drawn = draw_night(night.signal, marks, look=look(), unit=unit(), first_s=first_s, last_s=last_s)
-    show(drawn, key=f"night-{held.record_id}-{first_s}-{last_s}-{unit()}")
-    st.caption("Shaded: no saturation signal, or left out as artefact. Hollow events are not in the index.")
+    _drawn(dossier, held)
     _scores(night)
 
 
-def _window(signal: NightSignal) -> tuple[int, int]:
-    """Ask for the stretch to draw; a shorter one is drawn second by second."""
-    quarters = -(-4 * signal.n_seconds // HOUR_S)
-    marks = [quarter / 4 for quarter in range(quarters + 1)]
+@st.fragment
+def _drawn(dossier: Dossier, held: Held[NightSummary]) -> None:
+    """Draw a night or a stretch of it; another stretch draws this part of the page alone."""
+    night = opened(dossier, held)
+    if night.signal is None or night.score is None:
+        return
+    first_s, last_s = _stretch(night.signal)
+    marks = NightMarks(night_view.dips(night.score), night_view.spans(night.signal), _levels(dossier))
+    drawn = draw_night(night.signal, marks, look=look(), unit=unit(), first_s=first_s, last_s=last_s)
+    show(drawn, key=f"night-{held.record_id}-{unit()}")
+    st.caption("Shaded: no saturation signal, or left out as artefact. Hollow events are not in the index.")
+
+
+def _stretch(signal: NightSignal) -> tuple[int, int]:
+    """Ask for the stretch to draw [s from the start]; a shorter one is drawn second by second."""
+    how_long, start, earlier, later = st.columns([4, 4, 1, 1], vertical_alignment="bottom")
+    with how_long:
+        name = st.segmented_control(
+            "Stretch shown", list(STRETCHES_S), default=WHOLE, required=True, key="night_stretch"
+        )
+    length = STRETCHES_S[name or WHOLE] or signal.n_seconds
+    whole = length >= signal.n_seconds
+    starts = list(range(0, max(signal.n_seconds - (0 if whole else length), 1) + QUARTER_S - 1, QUARTER_S))
+    kept = st.session_state.get(FROM, 0)
+    st.session_state[FROM] = min(starts[-1], max(kept, 0))
+    begun = {second: signal.start_utc + timedelta(seconds=second) for second in starts}
     zone = ZoneInfo(signal.zone)
-    names = {
-        mark: f"{(signal.start_utc + timedelta(hours=mark)).astimezone(zone):%H:%M} ({mark:g} h)"
-        for mark in marks
-    }
-    first, last = st.select_slider(
-        "Stretch shown", marks, value=(marks[0], marks[-1]), format_func=names.__getitem__, key="night_window"
-    )
-    return int(first * HOUR_S), max(int(first * HOUR_S) + 60, min(signal.n_seconds, int(last * HOUR_S)))
+    names = {second: f"{moment.astimezone(zone):%H:%M}" for second, moment in begun.items()}
+    with start:
+        first = st.select_slider("From", starts, format_func=names.__getitem__, key=FROM, disabled=whole)
+    step = max(length // 2 // QUARTER_S, 1) * QUARTER_S
+    for place, word, by in ((earlier, "Earlier", -step), (later, "Later", step)):
+        at_end = whole or first == (starts[0] if by < 0 else starts[-1])
+        place.button(word, on_click=_move, args=(by, starts[-1]), disabled=at_end, key=f"night_{word}")
+    return (0, signal.n_seconds) if whole else (first, min(first + length, signal.n_seconds))
+
+
+def _move(by: int, most: int) -> None:
+    """Move the stretch shown along the night [s]."""
+    st.session_state[FROM] = min(max(st.session_state[FROM] + by, 0), most)
 
 
 def _scores(night: OpenedNight) -> None:

@@ -48,6 +48,17 @@ def min_max(
     return frame.with_columns(pl.col("v").fill_nan(None))
 
 
+def without_repeats(drawn: pl.DataFrame) -> pl.DataFrame:
+    """Leave out the rows that a line of steps holds anyway; what is drawn stays the same.
+
+    Kept are every change, the last value before a gap, and the last row.
+    """
+    value = pl.col("v")
+    changes = value.ne_missing(value.shift(1)) | (pl.int_range(pl.len()) == 0)
+    ends = value.is_not_null() & value.shift(-1).is_null()
+    return drawn.filter(changes | ends | (pl.int_range(pl.len()) == pl.len() - 1))
+
+
 def _ends(blocks: NDArray[np.int16], size: int) -> tuple[NDArray[Any], NDArray[Any]]:
     """Give time [s] and value of least and greatest of each block, in order of time."""
     starts = np.arange(len(blocks)) * size

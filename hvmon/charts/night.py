@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import altair as alt
 import polars as pl
 
-from hvmon.charts.buckets import min_max
+from hvmon.charts.buckets import min_max, without_repeats
 from hvmon.charts.picture import Picture, fill, hole, template
 from hvmon.charts.texts import set_out
 from hvmon.charts.theme import PALETTES, Look, Palette
@@ -25,6 +25,13 @@ PLOT_PX = 900.0
 GAP_PX = 12
 MARKS_PX, SPO2_PX, DIPS_PX, PULSE_PX, TC_PX = 40, 190, 26, 80, 150
 LEAST_SPO2, MOST_SPO2 = 80.0, 100.0
+WHOLE_S = 1000
+"""[s] a window no longer than this is drawn second by second."""
+
+BUCKETS = 500
+"""Buckets of a longer window, under two pixels each, least and greatest of each drawn; the browser spends its
+time on points."""
+
 LEAST_TC_MMHG = 25.0
 """[mmHg] the CO2 axis goes no lower: below it a sensor is off or still warming up."""
 
@@ -109,6 +116,7 @@ def _line(name: str, colour: str, y: alt.Y) -> alt.Chart:
         stroke=colour,
         clip=True,
         invalid="break-paths-show-path-domains",
+        aria=False,  # a description of every point costs more than the line; the picture has its words
     )
     line: alt.Chart = mark.encode(x=_x(), y=y)
     return line
@@ -266,8 +274,11 @@ def _signal_frames(signal: NightSignal, window: tuple[int, int], factor: float) 
         "tc": (signal.tcco2_tenths_mmhg, 0.1 * factor),
     }
     empty = pl.DataFrame(schema={"t": pl.Float64, "v": pl.Float64})
+    buckets = WHOLE_S if last - first <= WHOLE_S else BUCKETS
     return {
-        name: empty if values is None else min_max(values, scale=scale, first_s=first, last_s=last)
+        name: empty
+        if values is None
+        else without_repeats(min_max(values, scale=scale, first_s=first, last_s=last, buckets=buckets))
         for name, (values, scale) in channels.items()
     }
 

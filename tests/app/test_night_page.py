@@ -1,5 +1,6 @@
 """The night page: a file understood before it is stored, asked only what it cannot say, then drawn."""
 
+import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -133,3 +134,31 @@ def test_a_file_that_is_no_night_is_refused_in_words(open_page):
     session = upload(open_page("night"), "letter.csv", b"Dear colleague, thank you for seeing this person.")
     assert not session.exception
     assert "NOT read." in shown(session)
+
+
+def minutes_shown(session):
+    charts = session.get("vega_lite_chart") or session.get("arrow_vega_lite_chart")
+    marks = json.loads(charts[0].proto.spec)["layer"][1]
+    return tuple(marks["layer"][0]["encoding"]["x"]["scale"]["domain"])
+
+
+@pytest.mark.usefixtures("stored")
+def test_a_shorter_stretch_is_drawn_and_moved_along_the_night_but_never_beyond_its_ends(open_page):
+    session = open_page("night")
+    assert minutes_shown(session) == (0.0, 300.0)
+    assert session.button(key="night_Earlier").disabled
+    assert session.button(key="night_Later").disabled
+    session.segmented_control(key="night_stretch").set_value("1 h").run()
+    assert minutes_shown(session) == (0.0, 60.0)
+    session = press(session, "Later")
+    assert minutes_shown(session) == (30.0, 90.0)
+    session.select_slider(key="night_from").set_value(4 * 3600).run()
+    assert minutes_shown(session) == (240.0, 300.0)
+    assert session.button(key="night_Later").disabled
+    session.segmented_control(key="night_stretch").set_value("2 h").run()
+    assert minutes_shown(session) == (180.0, 300.0)
+    session = press(session, "Earlier")
+    assert minutes_shown(session) == (120.0, 240.0)
+    session.segmented_control(key="night_stretch").set_value("whole night").run()
+    assert minutes_shown(session) == (0.0, 300.0)
+    assert not session.exception

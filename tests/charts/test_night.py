@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from polars.testing import assert_series_equal
 
-from hvmon.charts.buckets import histogram, min_max
+from hvmon.charts.buckets import histogram, min_max, without_repeats
 from hvmon.charts.lanes import NamedNight, draw_shares, draw_strip, draw_two, minutes_after_noon
 from hvmon.charts.night import DIPS, LEVELS, SPANS, NightMarks, clock_ticks, draw_night
 from hvmon.charts.theme import Look
@@ -85,10 +86,27 @@ def test_a_flat_night_is_a_line_and_not_empty():
     assert drawn.height == 2 * -(-32400 // 33)
 
 
+def stepped(drawn, seconds):
+    """Give what a line of steps shows at each second: the last row at or before it."""
+    times = np.rint(drawn["t"].to_numpy() * 60).astype(int)
+    return drawn["v"].gather(np.searchsorted(times, seconds, side="right") - 1)
+
+
 def test_a_window_is_drawn_second_by_second():
     drawn = draw(first_s=3600, last_s=3900).frames["spo2"]
-    assert drawn.height == 300
-    assert drawn["t"][0] == 60.0
+    x = night().spo2_tenths[3600:3900]
+    expected = pl.Series([None if each == MISSING else each * 0.1 for each in x.tolist()])
+    assert_series_equal(stepped(drawn, np.arange(3600, 3900)), expected, check_names=False)
+
+
+@given(values)
+def test_leaving_out_repeats_changes_nothing_of_what_is_drawn(x):
+    whole = min_max(x, scale=1.0, buckets=len(x))
+    thin = without_repeats(whole)
+    assert_series_equal(stepped(thin, np.arange(len(x))), whole["v"])
+    assert thin["t"][-1] == whole["t"][-1]
+    before_gap = whole.filter(pl.col("v").is_not_null() & pl.col("v").shift(-1).is_null())
+    assert set(before_gap["t"]) <= set(thin["t"])
 
 
 def test_the_nadir_of_40_s_is_on_the_chart_of_the_whole_night():
