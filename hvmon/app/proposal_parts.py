@@ -215,7 +215,10 @@ def _save(view: TitrationView, tried: Sequence[Tried]) -> None:
         found = plan_form.read_plan(answers, day=day, zone=zone)
         draw_rows(asks, token, found.read, initial)
         if earliest is not None:
-            st.caption(f"Earliest honest awake gas: {earliest:%d %b %Y}. Local protocol goes first.")
+            st.caption(
+                f"Earliest honest awake gas: {earliest:%d %b %Y}; sooner where acidosis or drowsiness is the "
+                "reason. Local protocol goes first."
+            )
         needed = _needed(found)
         if needed:
             st.caption(f"{words.STILL_NEEDED} {plain(needed)}")

@@ -14,6 +14,7 @@ from hvmon.services.titration_tables import Table, figure_words
 from hvmon.stats.anchor import Anchor
 from hvmon.stats.figure import Z_80, Z_95, Figure
 from hvmon.stats.guards import GuardState
+from hvmon.stats.steady import OXYGEN_WORDS
 from hvmon.stats.whatif import Quantity, WhatIf
 from hvmon.units import PressureUnit
 
@@ -46,7 +47,7 @@ def compared_table(tried: Sequence[Tried], unit: PressureUnit, today: date) -> T
         ("Expected value is of", lambda one: _quantity(one, unit, today)),
         ("Alveolar ventilation before", lambda one: figure_words(one.va_before)),
         ("Alveolar ventilation after", lambda one: figure_words(one.va_after)),
-        ("Earliest honest recheck", lambda one: one.steady.words if one.steady else "not estimated"),
+        ("Earliest honest recheck", _recheck),
         ("Methods and weights", _methods),
     )
     return [
@@ -69,6 +70,12 @@ def _quantity(one: WhatIf, unit: PressureUnit, today: date) -> str:
         f"the next {anchor.source} reading {anchor.place}, same conditions; it was "
         f"{pressure_words(anchor.kpa, unit)} on {anchor.day:%d %b %Y}, {(today - anchor.day).days} days ago"
     )
+
+
+def _recheck(one: WhatIf) -> str:
+    if one.steady is not None:
+        return one.steady.words
+    return OXYGEN_WORDS if one.proposal.changed == ("oxygen_l_min",) else "not estimated"
 
 
 def _methods(one: WhatIf) -> str:

@@ -78,8 +78,10 @@ def forecast(
 
 def _mechanism(baseline: Baseline, proposal: Proposal, now: MachineSettings, seed: int) -> Draws | Refused:
     """Sample ventilation before and after, or why volumes and rates cannot say anything."""
-    if baseline.anchor.off_reason is not None:
-        return baseline.anchor.off_reason
+    anchor = baseline.anchor
+    if anchor.off_reason is not None:
+        reason = f"the reading it starts from, {anchor.source} of {anchor.day}: {anchor.off_reason.reason}"
+        return Refused(reason, anchor.off_reason.needs)
     if isinstance(baseline.breathing, Refused):
         return baseline.breathing
     if isinstance(baseline.body.dead_space, Refused):

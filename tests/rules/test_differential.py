@@ -214,6 +214,47 @@ def test_b3_more_oxygen_and_saturation_above_target(make):
     assert "SpO2 97 % on oxygen" in support(found, "B3")
 
 
+@pytest.mark.parametrize(("spo2", "speaks"), [("92", False), ("93", True)])
+def test_b3_without_a_target_of_the_person_it_is_92(make, spo2, speaks):
+    gases = [
+        make.gas(kpa, day=day, oxygen_l_min="1", spo2_pct=spo2)
+        for kpa, day in (("6.2", BEFORE), ("7.4", LAST))
+    ]
+    found = differential(make.dossier(*gases))
+    assert (f"SpO2 {spo2} % on oxygen" in support(found, "B3")) is speaks
+
+
+@pytest.mark.parametrize(("days", "told"), [(25, True), (26, False)])
+def test_c1_three_nights_of_28_without_a_record_are_told(rise, make, days, told):
+    found = rise(make.use("8", days=days, last=LAST - timedelta(days=1)))
+    assert ("of 28 nights" in unknown(found, "C1")) is told
+
+
+def test_nights_are_those_of_the_four_weeks_before_the_reading(rise, make):
+    long = make.use("8", days=400, last=LAST - timedelta(days=1))
+    assert "(median of 28 nights)" in against(rise(long), "C1")
+
+
+def test_a_difference_within_the_scatter_of_nights_is_no_move(rise, make):
+    # medians of 8.1 and 8.0 h with nights an hour apart: neither beyond scatter nor outside the own range
+    nights = [
+        night.model_copy(update={"usage_h": night.usage_h + Decimal(n % 3 - 1)})
+        for hours, day in (("7.9", LAST), ("8.0", BEFORE))
+        for n, night in enumerate(month(make, day, hours=hours))
+    ]
+    assert not of(rise(nights), "C1").support
+
+
+def test_d1_leak_that_rose_comes_before_too_little_support(rise, make):
+    small = {"tidal_volume_ml": "260", "rate_min": "16"}
+    found = rise(
+        make.change(date(2025, 6, 1)),
+        month(make, LAST, leak_l_min="20", **small),
+        month(make, BEFORE, leak_l_min="6", **small),
+    )
+    assert "use fell or leak rose, which come first" in against(found, "D1")
+
+
 def test_c1_fewer_hours_support_under_use_and_the_same_hours_speak_against(rise, make):
     fell = rise(month(make, LAST, hours="4.5"), month(make, BEFORE, hours="8"))
     assert "use 4.5 h" in support(fell, "C1")

@@ -347,6 +347,26 @@ def test_a_newer_reading_off_the_ventilator_is_told_beside_the_one_that_is_used(
     assert "7.90 kPa of 2026-06-10" in " ".join(starting_cautions(found))
 
 
+def test_decisions_reach_the_what_if_and_not_only_the_estimates():
+    short = seen(*rising.records(height_cm=Decimal(130)))
+    assert "below 140 cm" in one(short, ipap_cmh2o=20.0).refused
+    used = seen(*rising.records(height_cm=Decimal(130)), below_140_cm=True)
+    assert one(used, ipap_cmh2o=20.0).answer is not None
+    measured = seen(*rising.records(), measured=MeasuredDeadSpace(5.3, 3.2, 480.0))
+    assert measured.baseline.body.dead_space.measured
+
+
+def test_a_refusal_says_which_reading_it_is_of_and_oxygen_alone_has_its_own_recheck():
+    records = [made for made in rising.records() if type(made).__name__ != "BloodGas"]
+    off = seen(*records, rising.gas(5, "7.9"))
+    assert one(off, ipap_cmh2o=20.0).refused.startswith(
+        "the reading it starts from, capillary earlobe of 2026-06-10"
+    )
+    oxygen = one(off, oxygen_l_min=2.0)
+    rows = {row[""]: row for row in whatif_tables.compared_table((oxygen,), KPA, TODAY)}
+    assert rows["Earliest honest recheck"]["A"].startswith("Oxygen alone has no weeks to wait for")
+
+
 def test_an_oxygen_flow_at_the_newest_gas_that_is_not_the_programs_is_told():
     records = [one for one in rising.records() if type(one).__name__ != "BloodGas"]
     drawn = rising.gas(5, "6.0", on=True)

@@ -142,6 +142,13 @@ def test_a_venous_or_temperature_corrected_gas_is_not_read():
     assert isinstance(read(corrected), Refused)
 
 
+def test_the_band_of_a_chronic_rise_spans_the_published_slopes():
+    # 60 mmHg, 20 above 40: 24 + 20 x 0.35 and 24 + 20 x 0.51 (CompensationTables, Martinu2003)
+    band = read(gas(f"{kpa_from_mmhg(60.0):.6f}", TODAY, ph="7.35")).band
+    assert (band.acute, band.chronic) == pytest.approx((26.0, 32.0), abs=1e-3)
+    assert (band.chronic_low, band.chronic_high) == pytest.approx((31.0, 34.2), abs=1e-3)
+
+
 def test_the_chronic_slope_is_a_setting_of_the_team():
     mild, steep = (read(gas("8.0", TODAY, ph="7.34"), chronic_slope=slope) for slope in (0.35, 0.51))
     assert mild.index > steep.index
