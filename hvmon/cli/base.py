@@ -21,6 +21,8 @@ screen = Console()
 errors = Console(stderr=True)
 
 CAUTION = "Supports and does not replace licensed judgement and local protocol. No finding never means safe."
+IN_PART = 1
+"""Exit code when something was left out, named, and the rest was done."""
 REFUSED = 2
 """Exit code when input was refused and nothing was stored."""
 

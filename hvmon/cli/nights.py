@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 from rich.progress import Progress
 
-from hvmon.cli.base import REFUSED, Actor, StorePath, app, errors, fail, now, opened, say, screen
+from hvmon.cli.base import IN_PART, REFUSED, Actor, StorePath, app, errors, fail, now, opened, say, screen
 from hvmon.services import archive, night_import
 from hvmon.services.night_import import UnreadableNight
 from hvmon.services.nights import night_files
@@ -66,19 +66,20 @@ def import_nights(
 ) -> None:
     """Import the nights a manifest lists; each is stored whole or not at all."""
     path = store or default_path()
-    refused = 0
+    stored = refused = 0
     with opened(path) as record:
         try:
             made = night_import.import_folder(
                 record, night_files(path), folder, manifest, actor=by, now=now()
             )
             for each in made:
+                stored += each.stored
                 refused += not each.stored
                 (say if each.stored else _complain)(f"{each.file}: {each.words}")
         except ValueError as error:
             raise fail(str(error)) from None
     if refused:
-        raise typer.Exit(REFUSED)
+        raise typer.Exit(IN_PART if stored else REFUSED)
 
 
 def _complain(text: str) -> None:
@@ -95,7 +96,9 @@ def rescore(
     ] = None,
 ) -> None:
     """Score every stored night that has no result of the present conventions; may be stopped and resumed."""
-    files = night_files(store or default_path())
+    path = store or default_path()
+    with opened(path):
+        files = night_files(path)
     with Progress(console=screen) as progress:
         task = progress.add_task("Scoring", total=None)
         try:
@@ -111,4 +114,4 @@ def rescore(
     for key in done.damaged:
         _complain(f"damaged and left out: {key}")
     if done.damaged:
-        raise typer.Exit(1)
+        raise typer.Exit(IN_PART)

@@ -59,6 +59,7 @@ def _folder_of(path: Path) -> None:
 def _make_demo(path: Path) -> None:
     """Make the demo store anew, in one go, so that a run that was stopped half-way is no trouble."""
     if path.exists():
+        _only_invented(path)
         return
     half = path.with_suffix(".making")
     for old in (half, *half.parent.glob(f"{half.name}-*")):
@@ -66,6 +67,13 @@ def _make_demo(path: Path) -> None:
     with opened(half, create=True) as record:
         _load(record, path)
     half.replace(path)
+
+
+def _only_invented(path: Path) -> None:
+    """Refuse to show a store of real people as a demo, which stands still on one day."""
+    with opened(path) as record:
+        if not all(line.invented for line in record.people(limit=100_000)):
+            raise fail(f"{path} holds people who are not invented; start it without --demo")
 
 
 def _load(record: Store, path: Path) -> None:

@@ -3,15 +3,18 @@
 import json
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner, Result
 
 from hvmon.cli import app
+from hvmon.store.store import Store
 from tests.app import invented
 
 ROOT = Path(__file__).parents[2]
+NOW = datetime(2026, 6, 15, 9, tzinfo=UTC)
 
 
 @pytest.fixture(name="store")
@@ -178,3 +181,13 @@ def test_a_place_that_cannot_be_written_to_is_named_and_ends_with_two(
     result = run(command, *words)
     assert result.exit_code == 2
     assert str(in_the_way) in result.stderr
+
+
+def test_a_store_of_real_people_is_not_shown_as_a_demo(store: Path) -> None:
+    with Store.open(store) as held:
+        dossier = held.dossier(invented.ANNA)
+        real = dossier.person.model_copy(update={"person_key": "not-invented-1", "invented": False})
+        held.save(real, actor="N. Invented", request_id="real", now=NOW)
+    result = run("start", "--demo", "--store", store)
+    assert result.exit_code == 2
+    assert "without --demo" in result.stderr

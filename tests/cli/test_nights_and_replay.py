@@ -50,12 +50,28 @@ def test_nights_are_imported_once_and_scored_once(store: Path, tmp_path: Path) -
     assert "0 nights scored, 1 had a result" in run("rescore", "--store", store).stdout
 
 
-def test_a_file_that_is_missing_ends_with_two_and_the_others_go_on(store: Path, tmp_path: Path) -> None:
+def test_a_file_that_is_missing_is_left_out_with_one_and_the_others_go_on(
+    store: Path, tmp_path: Path
+) -> None:
     folder, manifest = edf_folder(tmp_path, store, f"b.edf,{local_id(store)},on ventilator,0,routine,\n")
     result = run("import-nights", folder, "--manifest", manifest, "--store", store)
-    assert result.exit_code == 2
+    assert result.exit_code == 1
     assert "a.edf: stored" in result.stdout
     assert "b.edf" in result.stderr
+
+
+def test_an_import_that_could_store_no_night_ends_with_two(store: Path, tmp_path: Path) -> None:
+    folder, manifest = edf_folder(tmp_path, store)
+    (folder / "a.edf").unlink()
+    result = run("import-nights", folder, "--manifest", manifest, "--store", store)
+    assert result.exit_code == 2
+    assert "a.edf" in result.stderr
+
+
+def test_an_archive_is_not_scored_where_no_store_is(tmp_path: Path) -> None:
+    result = run("rescore", "--store", tmp_path / "none.sqlite")
+    assert result.exit_code == 2
+    assert "There is no store" in result.stderr
 
 
 def test_a_damaged_night_is_named_by_the_archive_run(store: Path, tmp_path: Path) -> None:
