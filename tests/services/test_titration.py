@@ -1,5 +1,6 @@
 """The titration view: ordered evidence, figures or refusals, proposals refused by name, plans owed."""
 
+import math
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
@@ -345,6 +346,15 @@ def test_a_newer_reading_off_the_ventilator_is_told_beside_the_one_that_is_used(
     records = [one for one in rising.records() if type(one).__name__ != "BloodGas"]
     found = seen(*records, rising.gas(90, "6.0", on=True), rising.gas(5, "7.9"))
     assert "7.90 kPa of 2026-06-10" in " ".join(starting_cautions(found))
+
+
+def test_the_row_of_now_shows_how_far_a_repeat_of_that_reading_scatters(view):
+    now = whatif_tables.interval_rows(whatif_tables.answered((one(view, ipap_cmh2o=22.0),))).row(
+        0, named=True
+    )
+    anchor = view.baseline.anchor
+    steps = {name: math.log(now[f"{name}_kpa"] / anchor.kpa) / anchor.sd_ln for name in ("low_80", "high_95")}
+    assert steps == pytest.approx({"low_80": -1.2816, "high_95": 1.96}, abs=1e-3)
 
 
 def test_decisions_reach_the_what_if_and_not_only_the_estimates():

@@ -353,6 +353,21 @@ def test_a_port_that_cannot_clear_a_fast_breath_is_named_though_the_floor_is_kep
     assert guard(slow, name).state == GuardState.WITHIN
 
 
+@pytest.mark.parametrize(("older", "on"), [(180, True), (181, False)])
+def test_a_reading_on_the_ventilator_goes_first_within_half_a_year_of_the_newest(older, on):
+    newest = gas(7.4, TODAY - timedelta(days=2), on=False)
+    past = gas(7.0, TODAY - timedelta(days=2 + older))
+    base = baseline_of(dossier(change(TODAY - timedelta(days=400)), nights(), past, newest), TODAY)
+    assert base.anchor.on_ventilator is on
+
+
+@pytest.mark.parametrize(("days", "counts"), [(180, True), (181, False)])
+def test_the_level_in_the_other_state_counts_for_half_a_year(days, counts):
+    records = (gas(7.0, TODAY - timedelta(days=2)), gas(8.0, TODAY - timedelta(days=days), on=False))
+    base = baseline_of(dossier(change(TODAY - timedelta(days=400)), nights(), *records), TODAY)
+    assert (base.other_state is not None) is counts
+
+
 def test_nights_before_the_settings_in_force_are_not_counted():
     recent = dossier(change(TODAY - timedelta(days=6)), nights(), gas(7.0, TODAY - timedelta(days=2)))
     assert baseline_of(recent, TODAY).breathing.nights == 6
