@@ -29,7 +29,7 @@ def estimate(review: Review, unit: PressureUnit) -> None:
         table(estimate_answers.answers_table(review, unit, risen=risen), empty="")
         st.caption(plain(estimate_answers.VERBAL_NOTE))
     with st.expander(OPINIONS):
-        table(estimate_panel.opinions_table(review), empty="No series with recorded conditions.")
+        table(estimate_panel.opinions_table(review, unit), empty="No series with recorded conditions.")
     if made is not None and (box := opened(PANEL, "open_how")):
         with box:
             _how(review, unit)

@@ -2,12 +2,13 @@
 
 from hvmon.services.estimate_answers import interval
 from hvmon.services.estimate_words import Table
-from hvmon.services.headline import chance_words, pressure_words
+from hvmon.services.headline import chance_words, pressure_words, range_words
 from hvmon.services.packs_in_use import Edits, digest, priors_in_use
 from hvmon.services.review import Review
 from hvmon.stats.crossing import DRAWS
 from hvmon.stats.likeforlike import NotComparable
 from hvmon.stats.priors import default_priors
+from hvmon.stats.second_opinions import SecondOpinion
 from hvmon.stats.trend import TrendResult
 from hvmon.units import PressureUnit
 
@@ -108,11 +109,18 @@ def provenance_line(made: TrendResult, edits: Edits | None) -> str:
     )
 
 
-def opinions_table(review: Review) -> Table:
+def opinions_table(review: Review, unit: PressureUnit) -> Table:
     """Give what each older method says of the like-for-like series, with its known weakness beside it."""
     return [
         {"What it says": one.reason, "Known weakness": "not asked"}
         if isinstance(one, NotComparable)
-        else {"What it says": one.in_words, "Known weakness": one.weakness}
+        else {"What it says": _opinion_words(one, unit), "Known weakness": one.weakness}
         for one in review.opinions
     ]
+
+
+def _opinion_words(one: SecondOpinion, unit: PressureUnit) -> str:
+    if one.estimate is None or one.low is None or one.high is None:
+        return one.in_words
+    slope = pressure_words(one.estimate, unit, signed=True)
+    return f"{one.verdict}; {slope} a year ({range_words(one.low, one.high, unit)})"

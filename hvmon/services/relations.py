@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from hvmon.services.as_of import end_of_day
-from hvmon.services.headline import pressure_words
+from hvmon.services.headline import pressure_words, range_words
 from hvmon.services.review import Review
 from hvmon.stats.bicarbonate import Corroboration, corroborate
 from hvmon.stats.discordance import Discordance, discordances
@@ -77,7 +77,7 @@ def changes_table(found: Relations, unit: PressureUnit) -> Table:
             "Changed": f"{one.changed_at:%d %b %Y}",
             "Change": one.label,
             "Before and after, like for like": _sides(one, unit),
-            "What can be said": one.in_words,
+            "What can be said": _said(one, unit),
             "Moved at the same time": "; ".join(f"{each.what}: {each.detail}" for each in one.confounders)
             or "nothing recorded",
             "Not recorded": "; ".join(one.not_recorded),
@@ -85,6 +85,14 @@ def changes_table(found: Relations, unit: PressureUnit) -> Table:
         }
         for one in reversed(found.changes)
     ]
+
+
+def _said(one: ChangeReport, unit: PressureUnit) -> str:
+    effect = one.model_effect.effect_kpa if one.model_effect else None
+    if not one.told or effect is None:
+        return one.in_words
+    shown = pressure_words(effect.median, unit, signed=True)
+    return one.told_words(f"{shown} (95 %: {range_words(effect.low95, effect.high95, unit)})")
 
 
 def _sides(one: ChangeReport, unit: PressureUnit) -> str:

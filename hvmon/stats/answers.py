@@ -292,4 +292,4 @@ def _effect_note(before: int, after: int, told: bool) -> str:
         return "no reading before it: what is usual for its kind, not this person's response"
     if told:
         return "told apart from no effect"
-    return "not enough to tell; below about 0.7 kPa that is the usual answer in one person"
+    return "not enough to tell; below about 0.7 kPa (5 mmHg) that is the usual answer in one person"

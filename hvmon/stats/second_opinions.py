@@ -96,15 +96,20 @@ class SecondOpinion:
         return WEAKNESS[self.method]
 
     @property
-    def in_words(self) -> str:
-        """One sentence."""
+    def verdict(self) -> str:
+        """What it says, without its numbers."""
         said = "speaks of a rise" if self.raised else "does not speak of a rise"
+        return f"{self.method.value} on {len(self.reading_ids)} {self.key.source} readings {said}"
+
+    @property
+    def in_words(self) -> str:
+        """One sentence, pressures in kPa."""
         detail = ""
         if self.estimate is not None and self.low is not None and self.high is not None:
             detail = f"; {self.estimate:+.2f} kPa a year ({self.low:+.2f} to {self.high:+.2f})"
         if self.p is not None:
             detail = f"; p = {self.p:.3f}"
-        return f"{self.method.value} on {len(self.reading_ids)} {self.key.source} readings {said}{detail}"
+        return f"{self.verdict}{detail}"
 
 
 def second_opinions(

@@ -90,16 +90,19 @@ class ChangeReport:
     def in_words(self) -> str:
         """The answer in one sentence; "not enough to tell" is the usual one."""
         if not self.told:
-            return f"not enough to tell; effects below about {SOLVABLE_KPA} kPa cannot be told in one person"
+            least = f"{SOLVABLE_KPA} kPa (5 mmHg)"
+            return f"not enough to tell; effects below about {least} cannot be told in one person"
         effect = self.model_effect
         assert effect is not None  # noqa: S101 - told needs an effect
         assert effect.effect_kpa is not None  # noqa: S101 - the same
         estimate = effect.effect_kpa
+        effect_words = f"{estimate.median:+.1f} kPa ({estimate.low95:+.1f} to {estimate.high95:+.1f})"
+        return self.told_words(effect_words)
+
+    def told_words(self, effect: str) -> str:
+        """Give the sentence of an effect that is told, around the effect in a unit of display."""
         also = f"; {len(self.confounders)} other things moved at the same time" if self.confounders else ""
-        return (
-            f"the usual level went with the change by {estimate.median:+.1f} kPa "
-            f"({estimate.low95:+.1f} to {estimate.high95:+.1f}){also}; this does not say the change did it"
-        )
+        return f"the usual level went with the change by {effect}{also}; this does not say the change did it"
 
 
 def change_reports(

@@ -48,13 +48,20 @@ def test_the_unit_changes_what_is_shown(seen):
 
 
 def test_every_older_method_stands_with_its_weakness(seen):
-    rows = opinions_table(seen)
+    rows = opinions_table(seen, KPA)
     assert len(rows) == len(Method)
     assert [row["Known weakness"] for row in rows] == [WEAKNESS[method] for method in Method]
 
 
+def test_an_older_method_speaks_in_the_unit_of_display(seen):
+    kpa, mmhg = ("\n".join(row["What it says"] for row in opinions_table(seen, unit)) for unit in (KPA, MMHG))
+    assert "kPa a year (" in kpa
+    assert "mmHg a year (" in mmhg
+    assert "kPa" not in mmhg
+
+
 def test_a_method_with_too_few_readings_says_so_and_claims_no_weakness(store):
-    rows = opinions_table(review(store, invented.ANNA, today=invented.TODAY))
+    rows = opinions_table(review(store, invented.ANNA, today=invented.TODAY), KPA)
     few = [row for row in rows if "are needed" in row["What it says"]]
     assert len(few) == len(Method) - 1
     assert {row["Known weakness"] for row in few} == {"not asked"}

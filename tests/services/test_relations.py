@@ -48,6 +48,20 @@ def test_a_change_without_readings_on_both_sides_is_not_enough_to_tell(store):
     assert rows[0]["What can be said"].startswith("not enough to tell")
 
 
+def test_an_effect_that_is_told_stands_in_the_unit_of_display(store):
+    change = invented.change(invented.ANNA, 350).model_copy(update={"why": "second change"})
+    gases = [invented.gas(invented.ANNA, 399 - 6 * step, "9.6") for step in range(8)]
+    gases += [invented.gas(invented.ANNA, 320 - 9 * step, "6.4") for step in range(20)]
+    store.save_all([change, *gases], actor="N. Invented", request_id="told", now=NOW)
+    one = found(store)
+    assert one.changes[-1].told
+    kpa, mmhg = (service.changes_table(one, unit)[0]["What can be said"] for unit in (KPA, PressureUnit.MMHG))
+    assert "kPa (95 %:" in kpa
+    assert "mmHg (95 %:" in mmhg
+    assert "kPa" not in mmhg
+    assert "this does not say the change did it" in mmhg
+
+
 def test_without_symptom_reports_every_symptom_says_not_enough_data(store):
     lines = service.symptoms_lines(found(store))
     assert lines
