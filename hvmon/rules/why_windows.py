@@ -4,11 +4,11 @@ import math
 import statistics
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from hvmon.records.course import ClinicalEvent, NightlyUse
-from hvmon.records.dossier import Dossier, local
+from hvmon.records.dossier import Dossier
 from hvmon.records.gas import BloodGas, SpotTranscutaneous
 from hvmon.records.held import Held
 from hvmon.records.settings import SettingsChange
@@ -41,6 +41,15 @@ class Reading:
     """The gas itself; None for a transcutaneous reading."""
     spot: Held[SpotTranscutaneous] | None = None
     night: Held[NightSummary] | None = None
+
+    @property
+    def moment(self) -> datetime | None:
+        """When it was taken; a night when it began."""
+        if self.gas is not None:
+            return self.gas.record.drawn_at
+        if self.spot is not None:
+            return self.spot.record.read_at
+        return self.night.record.started_at if self.night is not None else None
 
     @property
     def start(self) -> date:
@@ -206,11 +215,10 @@ def event_words(held: Held[ClinicalEvent]) -> str:
 
 
 def settings_for(pair: Pair, reading: Reading) -> SettingsChange | None:
-    """Give the settings in force on the day of a reading."""
+    """Give the settings in force at the moment of a reading; a change later that day is not yet."""
+    moment = reading.moment
     found = [
-        held.record
-        for held in pair.dossier.settings_change
-        if local(held.record.changed_at, held.record.zone).date() <= reading.day
+        held.record for held in pair.dossier.settings_change if moment and held.record.changed_at <= moment
     ]
     return found[-1] if found else None
 

@@ -298,6 +298,13 @@ def test_c4_a_change_between_the_readings_is_named_and_settings_never_read_are_n
     assert "settings read at the machine" in unknown(rise(first), "C4")
 
 
+@pytest.mark.parametrize(("hour", "counts"), [(9, True), (12, False)])
+def test_c4_a_change_later_on_the_day_of_the_reading_was_not_yet_in_force(rise, make, hour, counts):
+    # the gas is of 10 o'clock
+    found = rise(make.change(date(2025, 6, 1)), make.change(LAST, hour=hour))
+    assert ("settings were changed between" in support(found, "C4")) is counts
+
+
 def test_c5_a_triggered_share_far_from_usual(rise, make):
     found = rise(month(make, LAST, triggered_pct="20"), month(make, BEFORE, triggered_pct="75"))
     assert "triggered breaths 20 %" in support(found, "C5")
