@@ -24,6 +24,7 @@ from hvmon.records.gas import BloodGas, SpotTranscutaneous
 from hvmon.records.person import Identity
 from hvmon.rules.judge import findings
 from hvmon.services import caseload
+from hvmon.services.cohort import cohort
 from hvmon.services.demo import DEMO_DAY, FOLDER
 from hvmon.services.exchange import import_tables
 from hvmon.services.review import review
@@ -95,6 +96,11 @@ def measure(people: int, folder: Path) -> None:
         saved = median_ms(lambda key: save_visit(store, key), keys)
         one = seconds(lambda: caseload.refresh(store, today=DEMO_DAY)) / len(keys)
         print(f"  saving a visit: {saved:.1f} ms; its person's summary anew: {1000 * one:.0f} ms")
+        began = time.process_time()
+        took = seconds(lambda: cohort(store, today=DEMO_DAY))
+        print(
+            f"  figures of the whole cohort: {took:.0f} s, {time.process_time() - began:.0f} s of processor"
+        )
 
 
 def save_visit(store: Store, key: str) -> None:
