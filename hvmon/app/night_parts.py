@@ -214,7 +214,10 @@ def _drawn(dossier: Dossier, held: Held[NightSummary]) -> None:
     marks = NightMarks(night_view.dips(night.score), night_view.spans(night.signal), _levels(dossier))
     drawn = draw_night(night.signal, marks, look=look(), unit=unit(), first_s=first_s, last_s=last_s)
     show(drawn, key=f"night-{held.record_id}-{unit()}")
-    st.caption("Shaded: no saturation signal, or left out as artefact. Hollow events are not in the index.")
+    st.caption(
+        "Shaded: no signal, or left out of the scoring as artefact, warm-up or sensor off; the pointer tells "
+        "which. Hollow events are not in the index."
+    )
 
 
 def _stretch(signal: NightSignal) -> tuple[int, int]:
@@ -258,6 +261,8 @@ def _scores(night: OpenedNight) -> None:
     with right:
         st.header("Transcutaneous CO2")
         review_parts.table(night_view.co2_table(night.score, unit()), empty="No such channel.")
+        for line in night_view.drift_lines(night.score, unit()):
+            st.caption(plain(line))
     st.header("Published definitions of night hypoventilation, side by side")
     st.caption(
         "They disagree by design: eight of them gave 10 to 61 % in the same people (Ogna2016). "

@@ -36,7 +36,7 @@ LEAST_TC_MMHG = 25.0
 """[mmHg] the CO2 axis goes no lower: below it a sensor is off or still warming up."""
 
 DIPS = {"onset_s": pl.Int64, "end_s": pl.Int64, "nadir": pl.Float64, "counted": pl.Boolean}
-SPANS = {"from_s": pl.Int64, "to_s": pl.Int64, "what": pl.String}
+SPANS = {"lane": pl.String, "from_s": pl.Int64, "to_s": pl.Int64, "what": pl.String}
 LEVELS = {"lane": pl.String, "value": pl.Float64, "words": pl.String}
 
 
@@ -49,7 +49,7 @@ class NightMarks:
     dips : polars.DataFrame
         Events: onset and end [s], nadir [%], whether counted.
     spans : polars.DataFrame
-        Stretches left out of the scoring or without signal: from, to [s], what.
+        Stretches left out of the scoring or without signal: lane "spo2" or "tc", from, to [s], what.
     levels : polars.DataFrame
         Limits of the rules in force: lane "spo2" [%] or "tc" [mmHg], value, words with id.
     """
@@ -148,14 +148,26 @@ def _marks(palette: Palette) -> alt.LayerChart:
 
 
 def _spans(palette: Palette) -> alt.Chart:
-    """Shade what was left out of the scoring or had no signal, behind all lanes."""
+    """Shade what was left out of the scoring or had no signal, behind the lane it belongs to."""
     shade = _named("spans").mark_rect(fill=palette.grid, clip=True)
     tooltip = [alt.Tooltip("what:N", title="not scored")]
-    top = _place("spo2")[0]
     spans: alt.Chart = shade.encode(
-        x=_x(), x2="t2:Q", y=alt.value(top), y2=alt.value(HEIGHT_PX), tooltip=tooltip
+        x=_x(), x2="t2:Q", y=alt.Y("top:Q", scale=None, axis=None), y2="bottom:Q", tooltip=tooltip
     )
     return spans
+
+
+def _span_frame(spans: pl.DataFrame) -> pl.DataFrame:
+    """Place the shaded stretches: saturation over its lane and its events, CO2 over its own."""
+    of_spo2 = pl.col("lane") == "spo2"
+    spo2, tc = (_place("spo2")[0], _place("dips")[1]), _place("tc")
+    return spans.select(
+        (pl.col("from_s") / 60).alias("t"),
+        (pl.col("to_s") / 60).alias("t2"),
+        pl.when(of_spo2).then(pl.lit(spo2[0])).otherwise(pl.lit(tc[0])).alias("top"),
+        pl.when(of_spo2).then(pl.lit(spo2[1])).otherwise(pl.lit(tc[1])).alias("bottom"),
+        "what",
+    )
 
 
 def _dips(palette: Palette) -> alt.LayerChart:
@@ -317,9 +329,7 @@ def draw_night(
     frames = _signal_frames(signal, window, factor)
     frames |= _mark_frames(signal, *window)
     frames["dips"] = _dip_frame(marks, signal, window, palette)
-    frames["spans"] = marks.spans.select(
-        (pl.col("from_s") / 60).alias("t"), (pl.col("to_s") / 60).alias("t2"), "what"
-    )
+    frames["spans"] = _span_frame(marks.spans)
     levels = marks.levels
     frames["spo2_levels"] = levels.filter(pl.col("lane") == "spo2").select(
         pl.col("value").alias("v"), "words"

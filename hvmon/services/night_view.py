@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 from hvmon.files.understood import Questions, Understood
 from hvmon.nights.comparable import comparable, comparable_tc
 from hvmon.nights.patterns import read_patterns
-from hvmon.nights.results import NightScore, OximetryScore, TcScore
+from hvmon.nights.results import DefinitionResult, NightScore, OximetryScore, TcScore
 from hvmon.nights.score import Circumstances, score_night
-from hvmon.nights.validity import spo2_validity
+from hvmon.nights.transcutaneous import excluded_seconds
+from hvmon.nights.validity import spo2_validity, tc_validity
 from hvmon.records.dossier import Dossier
 from hvmon.records.held import Held
-from hvmon.records.night_signal import MISSING, NightSignal
+from hvmon.records.night_signal import MISSING, Int16Array, NightSignal
 from hvmon.records.study import NightSummary
 from hvmon.rules.packs import Pack
 from hvmon.services.drawn_limits import NIGHT_IDS
@@ -25,6 +26,7 @@ from hvmon.services.nights import NightFacts, OpenedNight, night_files, open_nig
 from hvmon.services.outcome import Outcome, attempt
 from hvmon.store.store import Store
 from hvmon.units import KPA_PER_MMHG, MMHG_PER_KPA, PressureUnit
+from hvmon.vocabulary import DriftCorrection
 
 Table = list[dict[str, str]]
 FileOutcome = Questions | Understood
@@ -33,12 +35,12 @@ FileOutcome = Questions | Understood
 SHORTEST_SPAN_S = 10
 """[s] shorter stretches without signal are not shaded; scoring bridges them."""
 
-MINUTE_S = 60
+MINUTE_S, HOUR_S = 60, 3600
 SPO2_LEVELS = ((90.0, ("OXI-3", "OXI-4", "TGT-11")), (88.0, ("OXI-1", "OXI-2")))
 """[%] the levels below which these rules count time; their limits are minutes and shares."""
 
 DIPS = {"onset_s": pl.Int64, "end_s": pl.Int64, "nadir": pl.Float64, "counted": pl.Boolean}
-SPANS = {"from_s": pl.Int64, "to_s": pl.Int64, "what": pl.String}
+SPANS = {"lane": pl.String, "from_s": pl.Int64, "to_s": pl.Int64, "what": pl.String}
 LEVELS = {"lane": pl.String, "value": pl.Float64, "words": pl.String}
 
 
@@ -94,18 +96,32 @@ def dips(score: NightScore) -> pl.DataFrame:
 
 
 def spans(signal: NightSignal) -> pl.DataFrame:
-    """Give the stretches of saturation without signal or left out as artefact."""
+    """Give the stretches without a signal or left out of the scoring, of saturation and of CO2."""
     missing = signal.spo2_tenths == MISSING
     artefact = ~missing & ~spo2_validity(signal.spo2_tenths).valid
-    rows = [*_runs(missing, "no saturation signal"), *_runs(artefact, "left out as artefact")]
+    rows = [
+        *_runs("spo2", missing, "no saturation signal"),
+        *_runs("spo2", artefact, "saturation left out as artefact"),
+    ]
+    if signal.tcco2_tenths_mmhg is not None:
+        rows += _co2_spans(signal, signal.tcco2_tenths_mmhg)
     return pl.DataFrame(rows, schema=SPANS)
 
 
-def _runs(mask: NDArray[np.bool_], what: str) -> Iterator[dict[str, object]]:
+def _co2_spans(signal: NightSignal, tenths_mmhg: Int16Array) -> Iterator[dict[str, object]]:
+    missing, excluded = tenths_mmhg == MISSING, excluded_seconds(signal)
+    artefact = ~missing & ~excluded & ~tc_validity(tenths_mmhg).valid
+    yield from _runs("tc", missing & ~excluded, "no transcutaneous signal")
+    yield from _runs("tc", excluded, "CO2 left out: warm-up or sensor off")
+    yield from _runs("tc", artefact, "CO2 left out as artefact")
+
+
+def _runs(lane: str, mask: NDArray[np.bool_], what: str) -> Iterator[dict[str, object]]:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
     for start, end in zip(edges[::2], edges[1::2], strict=True):
         if end - start >= SHORTEST_SPAN_S:
-            yield {"from_s": int(start), "to_s": int(end), "what": f"{what}, {end - start} s"}
+            what_s = f"{what}, {end - start} s"
+            yield {"lane": lane, "from_s": int(start), "to_s": int(end), "what": what_s}
 
 
 def levels(pack: Pack) -> pl.DataFrame:
@@ -161,18 +177,41 @@ def oximetry_table(score: NightScore) -> Table:
     rows = [_row(words, _number(getattr(c1, field), unit), _why(c1, field)) for field, words, unit in _SHARED]
     rows += [
         _row("Longest run at or below 88 %", _minutes(c1.longest_le_88_s), _why(c1, "longest_le_88_s")),
+        _row(
+            "Runs of 5 min or more at or below 88 %",
+            _number(c1.n_runs_le_88_ge_300s, "", 0),
+            _why(c1, "nadir"),
+        ),
         _row("All time at or below 88 %", _minutes(c1.cumulative_s_le_88), _why(c1, "cumulative_s_le_88")),
         _row("Falls of 3 % per h of recording, C1", _number(c1.odi3_c1, "/h"), _why(c1, "odi3_c1")),
         _row("Falls of 3 % per h of recording, M1", _number(m1.odi3_m1, "/h"), _why(m1, "odi3_m1")),
         _row("Falls of 4 % per h of recording, C1", _number(c1.odi4_c1, "/h"), _why(c1, "odi4_c1")),
         _row("Falls of 4 % per h of recording, M1", _number(m1.odi4_m1, "/h"), _why(m1, "odi4_m1")),
         _row(
+            "Falls of 120 s without recovery, C1, not in the index",
+            _number(c1.n_stepdown, "", 0),
+            _why(c1, "n_stepdown"),
+        ),
+        _row(
+            "Area of the falls of 3 %, C1",
+            _number(c1.dip_area_c1_pct_min_per_h, "% min/h"),
+            _why(c1, "dip_area_c1_pct_min_per_h"),
+        ),
+        _row(
             "Valid, of the recording", f"{_minutes(c1.valid_s)} of {_minutes(c1.clock_s)}", c1.adequacy.value
         ),
         _row("Missing", _minutes(c1.missing_s), ""),
         _row("Artefact: range, steps", f"{c1.artefact_range_s} s, {c1.artefact_slew_s} s", ""),
+        _row("Averaging of the oximeter, its smallest step", _device(c1), ""),
     ]
     return rows
+
+
+def _device(score: OximetryScore) -> str:
+    """Say what makes indices of two devices unlike."""
+    averaging = "not recorded" if score.averaging_s is None else f"{score.averaging_s:g} s"
+    step = score.spo2_resolution_tenths
+    return f"{averaging}, {'not recorded' if step is None else f'{step / 10:g} %'}"
 
 
 def _row(what: str, value: str, note: str) -> dict[str, str]:
@@ -206,11 +245,17 @@ _TC_FIELDS: tuple[tuple[str, str, str], ...] = (
     ("tc_median", "Median", "pressure"),
     ("tc_max_sustained", "Sustained maximum (60 s)", "pressure"),
     ("tc_rise", "Rise over awake supine", "pressure"),
+    ("tc_s_gt_49", "Above 49 mmHg", "time"),
     ("tc_s_gt_50", "Above 50 mmHg", "time"),
+    ("tc_pct_gt_50", "Above 50 mmHg, share of valid time", "share"),
+    ("tc_longest_gt_50_s", "Longest run above 50 mmHg", "time"),
     ("tc_s_gt_55", "Above 55 mmHg", "time"),
     ("tc_longest_gt_55_s", "Longest run above 55 mmHg", "time"),
     ("valid_s", "Valid", "time"),
+    ("missing_s", "Missing", "time"),
     ("excluded_s", "Left out as warm-up or sensor off", "time"),
+    ("artefact_range_s", "Artefact: range", "time"),
+    ("artefact_slew_s", "Artefact: steps", "time"),
 )
 
 
@@ -218,25 +263,52 @@ def _tc(score: TcScore, field: str, kind: str, unit: PressureUnit) -> str:
     value = getattr(score, field)
     if value is None:
         return score.reason(field) or "not given"
-    return pressure_words(value * KPA_PER_MMHG, unit) if kind == "pressure" else _minutes(int(value))
+    if kind == "pressure":
+        return pressure_words(value * KPA_PER_MMHG, unit)
+    return f"{value:.1f} %" if kind == "share" else _minutes(int(value))
+
+
+def drift_lines(score: NightScore, unit: PressureUnit) -> tuple[str, ...]:
+    """Say how CO2 was corrected for drift, and which gases were not used and why."""
+    drift = score.drift
+    if drift is None:
+        return ()
+    offsets = ", ".join(
+        f"{pressure_words(offset * KPA_PER_MMHG, unit)} at {seconds / HOUR_S:.1f} h"
+        for seconds, offset in drift.offsets_mmhg
+    )
+    how = {
+        DriftCorrection.ONE_POINT: f"Corrected by one gas: sensor minus blood {offsets}; slope not known.",
+        DriftCorrection.TWO_POINT: f"Corrected between paired gases: sensor minus blood {offsets}.",
+    }.get(drift.method, "Not corrected for drift: no paired gas was used.")
+    return (how, *drift.refused)
 
 
 def definitions_table(score: NightScore) -> Table:
-    """Give every published definition of night hypoventilation with its answer; none stands for all."""
-    tc = score.tc_corrected or score.tc_raw
-    if tc is None:
+    """Give every published definition of night hypoventilation with its answer; none stands for all.
+
+    Corrected for drift, both answers stand side by side, and what was compared is the corrected channel.
+    """
+    raw, corrected = score.tc_raw, score.tc_corrected
+    if raw is None:
         return []
     return [
         {
             "Definition": one.title,
             "For": one.population,
-            "Answer": one.answer.value,
+            **_answers(one, raw, corrected),
             "Compared": ", ".join(f"{name} {value:.3g}" for name, value in one.numbers),
             "Why not": one.reason or "",
             "Source": f"{one.source} ({one.mark.value})",
         }
-        for one in tc.definitions
+        for one in (corrected or raw).definitions
     ]
+
+
+def _answers(one: DefinitionResult, raw: TcScore, corrected: TcScore | None) -> dict[str, str]:
+    if corrected is None:
+        return {"Answer": one.answer.value}
+    return {"Uncorrected": raw.definition(one.key).answer.value, "Corrected for drift": one.answer.value}
 
 
 def pattern_lines(signal: NightSignal, score: NightScore) -> tuple[str, ...]:

@@ -41,7 +41,10 @@ def night(n=8 * 3600, start=START, *, tc=True, spo2=None):
 def marks():
     return NightMarks(
         pl.DataFrame([{"onset_s": 10, "end_s": 40, "nadir": 67.0, "counted": True}], schema=DIPS),
-        pl.DataFrame([{"from_s": 100, "to_s": 400, "what": "no saturation signal, 300 s"}], schema=SPANS),
+        pl.DataFrame(
+            [{"lane": "spo2", "from_s": 100, "to_s": 400, "what": "no saturation signal, 300 s"}],
+            schema=SPANS,
+        ),
         pl.DataFrame([{"lane": "tc", "value": 55.0, "words": "NGT-1 > 55 mmHg"}], schema=LEVELS),
     )
 
@@ -153,6 +156,18 @@ def test_marks_and_limits_reach_the_chart_in_words():
     assert frames["mark_words"]["full"].to_list() == ["ventilator on", "oxygen change: 2"]
     assert frames["tc_levels"]["words"].to_list() == ["NGT-1 > 55 mmHg"]
     assert frames["tc_levels"]["v"][0] == pytest.approx(55 * 101.325 / 760)
+
+
+def test_what_is_left_out_is_shaded_in_its_own_lane():
+    rows = [
+        {"lane": "spo2", "from_s": 100, "to_s": 400, "what": "no saturation signal, 300 s"},
+        {"lane": "tc", "from_s": 0, "to_s": 900, "what": "CO2 left out: warm-up or sensor off, 900 s"},
+    ]
+    shaded = NightMarks(marks().dips, pl.DataFrame(rows, schema=SPANS), marks().levels)
+    frame = draw_night(night(), shaded, look=Look.LIGHT, unit=PressureUnit.KPA).frames["spans"]
+    spo2, tc = frame.rows(named=True)
+    assert spo2["bottom"] < tc["top"]
+    assert all(row["top"] < row["bottom"] for row in (spo2, tc))
 
 
 def test_two_nights_are_aligned_by_the_clock_of_their_evenings():
