@@ -156,7 +156,7 @@ def repeat_words(newest: NewestReading, unit: PressureUnit) -> str:
         return ""
     reasons = []
     if newest.p_gross > REPEAT_CHANCE:
-        reasons.append(f"it is more likely than not far off what the others say ({said(newest.p_gross)})")
+        reasons.append(f"the chance that it is far off what the others say is {chance_words(newest.p_gross)}")
     if abs(newest.difference_kpa) > REPEAT_DIFFERENCE_KPA:
         moved = pressure_words(newest.difference_kpa, unit, signed=True)
         reasons.append(f"it alone moves the level by {moved}")

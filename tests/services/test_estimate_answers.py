@@ -75,11 +75,11 @@ def test_an_odd_newest_reading_is_owed_a_repeat(store):
     gases = [invented.gas(invented.ANNA, 300 - 30 * step, "6.5") for step in range(9)]
     odd = invented.gas(invented.ANNA, 2, "11.5")
     store.save_all([*gases, odd], actor="N. Invented", request_id="odd", now=NOW)
-    told = rows(review(store, invented.ANNA, today=invented.TODAY))
-    asked = told["What is owed?"]["Answer"]
-    assert asked.startswith("ASK FOR A REPEAT of the newest reading: it")
+    asked = rows(review(store, invented.ANNA, today=invented.TODAY))["What is owed?"]["Answer"]
+    assert asked.startswith("ASK FOR A REPEAT of the newest reading: ")
     newest = review(store, invented.ANNA, today=invented.TODAY).trend.estimate.newest
-    assert (f"({said(newest.p_gross)})" in asked) == (newest.p_gross > 0.5)
+    told = f"the chance that it is far off what the others say is {chance_words(newest.p_gross)}"
+    assert (told in asked) == (newest.p_gross > 0.5)
     assert pressure_words(newest.difference_kpa, KPA, signed=True) in asked
 
 
