@@ -236,13 +236,22 @@ def test_nights_are_those_of_the_four_weeks_before_the_reading(rise, make):
 
 
 def test_a_difference_within_the_scatter_of_nights_is_no_move(rise, make):
-    # medians of 8.1 and 8.0 h with nights an hour apart: neither beyond scatter nor outside the own range
+    # medians a tenth apart with nights a whole one apart: neither beyond scatter nor outside the own range
+    def scattered(night, n):
+        step = Decimal(n % 3 - 1)
+        return night.model_copy(
+            update={"usage_h": night.usage_h + step, "leak_l_min": night.leak_l_min + step}
+        )
+
     nights = [
-        night.model_copy(update={"usage_h": night.usage_h + Decimal(n % 3 - 1)})
-        for hours, day in (("7.9", LAST), ("8.0", BEFORE))
-        for n, night in enumerate(month(make, day, hours=hours))
+        scattered(night, n)
+        for hours, leak, day in (("7.9", "8.1", LAST), ("8.0", "8.0", BEFORE))
+        for n, night in enumerate(month(make, day, hours=hours, leak_l_min=leak))
     ]
-    assert not of(rise(nights), "C1").support
+    found = rise(nights)
+    assert not of(found, "C1").support
+    assert not of(found, "C2").support
+    assert "8.1 L/min" in against(found, "C2")
 
 
 def test_d1_leak_that_rose_comes_before_too_little_support(rise, make):
