@@ -56,7 +56,10 @@ class AcidBaseState(StrEnum):
     POST_HYPERCAPNIC = "post-hypercapnic: bicarbonate left over after an effective change"
     METABOLIC_ALKALOSIS_FIRST = "alkalaemia with high bicarbonate: metabolic alkalosis first"
     RESPIRATORY_ALKALOSIS = "alkalaemia with low PCO2: over-ventilation"
-    HYPOCAPNIA = "low PCO2, pH within the conventional range: over-ventilation, with bicarbonate adapted"
+    HYPOCAPNIA = (
+        "low PCO2, pH within the conventional range: over-ventilation with bicarbonate adapted, or a "
+        "metabolic acidosis breathed out"
+    )
     ALKALAEMIA = "alkalaemia without a simple explanation"
     HYPERCAPNIA = "hypercapnia"
     ACIDAEMIA = "acidaemia without hypercapnia"

@@ -64,8 +64,11 @@ def test_alkalaemia_with_low_pco2_is_over_ventilation():
     assert read(gas("4.2", TODAY, ph="7.48")).state == AcidBaseState.RESPIRATORY_ALKALOSIS
 
 
-def test_a_low_pco2_with_a_normal_ph_is_named_as_over_ventilation_and_not_as_near_normal():
-    assert read(gas("3.9", TODAY, ph="7.45")).state == AcidBaseState.HYPOCAPNIA
+def test_a_low_pco2_with_a_normal_ph_is_not_near_normal_and_both_ways_to_it_are_named():
+    low = read(gas("3.9", TODAY, ph="7.45"))
+    assert low.state == AcidBaseState.HYPOCAPNIA
+    assert "over-ventilation" in low.words
+    assert "metabolic acidosis" in low.words  # bicarbonate 20 may as well be the first of the two
     assert read(gas("4.67", TODAY, ph="7.42")).state == AcidBaseState.NEAR_NORMAL
 
 
