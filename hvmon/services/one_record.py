@@ -66,7 +66,9 @@ def _read_part(part: Filled, asks: Sequence[Ask], answers: Answers, zone: str, s
     texts = {column: answers.get(key, "") for column, key in keys.items()}
     read = typed.read_record(part.model, texts, zone=zone, fixed=part.fixed)
     said.words |= {keys[name]: words for name, words in read.words.items() if name in keys}
-    said.refused |= {keys.get(name, name): text for name, text in read.refused.items()}
+    open_keys = {ask.key for ask in asks if ask.required and not answers.get(ask.key, "").strip()}
+    refused = {keys.get(name, name): text for name, text in read.refused.items()}
+    said.refused |= {key: text for key, text in refused.items() if key not in open_keys}
     said.unlikely |= {keys[name]: text for name, text in read.unlikely.items() if name in keys}
     if read.record is not None:
         said.records.append(read.record)

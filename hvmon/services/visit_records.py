@@ -112,9 +112,11 @@ def _make(work: Work, model: type[Record], prefix: str, fixed: Mapping[str, Any]
         work.records.append(read.record)
         return
     keys = {ask.column: ask.key for ask in work.asks if ask.key.startswith(prefix)}
-    for column, text in read.refused.items():
-        work.refused.setdefault(keys.get(column, f"{prefix}{column}"), text)
     required = {ask.key for ask in work.asks if ask.required}
+    for column, text in read.refused.items():
+        key = keys.get(column, f"{prefix}{column}")
+        if key not in required or work.answers.get(key, "").strip():
+            work.refused.setdefault(key, text)
     for column in read.missing:
         key = keys.get(column, f"{prefix}{column}")
         if key not in required:  # the form says of required questions itself that they are missing

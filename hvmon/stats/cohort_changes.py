@@ -19,6 +19,8 @@ MIN_CHANGES = 20
 MIN_PEOPLE = 10
 MIN_GROUP_CHANGES = 5
 
+NO_SPREAD = "the differences are repeated exactly, as in copied records; no spread between them can be told"
+
 COHORT_SCHEMA: dict[str, pl.DataType] = {
     "person_key": pl.String(),
     "group": pl.String(),
@@ -125,9 +127,12 @@ def cohort_effects(changes: pl.DataFrame) -> CohortEffects:
         return CohortEffects(
             (), "all changes had the same size; no effect per unit can be told", tuple(notes)
         )
-    effects = _overall(usable, moving, notes)
-    for term in moving:
-        effects += _by_group(usable, term, moving, notes)
+    try:
+        effects = _overall(usable, moving, notes)
+        for term in moving:
+            effects += _by_group(usable, term, moving, notes)
+    except np.linalg.LinAlgError:
+        return CohortEffects((), NO_SPREAD, tuple(notes))
     if any(effect.pooled for effect in effects):
         notes.append(GROUP_INTERVALS)
     return CohortEffects(tuple(effects), "", tuple(notes))

@@ -56,3 +56,12 @@ def test_pressures_out_of_order_are_refused(open_page):
 def test_a_second_program_is_asked_only_when_there_is_one(open_page):
     session = fill(open_page("settings_change"), {"second_program": "yes"})
     assert any((widget.key or "").endswith("|program_2_ipap_cmh2o") for widget in session.text_input)
+
+
+def test_what_is_not_yet_answered_of_a_second_program_is_needed_and_not_refused(open_page):
+    session = fill(open_page("settings_change"), {"second_program": "yes"})
+    session = fill(session, {"program_2_mode": "mouthpiece on demand"})
+    shown = seen(session)
+    assert "Interface 2" in shown
+    assert "Refused" not in shown
+    assert "(refused)" not in shown

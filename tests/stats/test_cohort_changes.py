@@ -7,7 +7,13 @@ import polars as pl
 import pytest
 from trend_records import change, dossier, gas
 
-from hvmon.stats.cohort_changes import COHORT_SCHEMA, GROUP_INTERVALS, cohort_effects, cohort_frame
+from hvmon.stats.cohort_changes import (
+    COHORT_SCHEMA,
+    GROUP_INTERVALS,
+    NO_SPREAD,
+    cohort_effects,
+    cohort_frame,
+)
 from hvmon.vocabulary import ChangeKind
 
 GROUPS = ("COPD", "obesity hypoventilation", "motor neurone disease", "chest wall disease")
@@ -99,3 +105,16 @@ def test_the_cohort_frame_takes_size_and_difference_from_the_records():
     second = frame.row(1, named=True)
     assert second["pressure_support_cmh2o"] == 4
     assert second["difference_kpa"] == pytest.approx(-0.8)
+
+
+@pytest.mark.parametrize("copies", [13, 40])
+def test_records_copied_to_other_people_give_figures_or_the_reason_and_no_error(copies):
+    few = [
+        ("motor neurone disease", 4.0, 2.0, 0.75),
+        ("obesity hypoventilation", 4.0, 2.0, -0.67),
+        ("obesity hypoventilation", -4.0, 0.0, 0.13),
+        ("chest wall disease", 9.0, 6.0, -1.85),
+    ]
+    rows = [(f"p{n}-{k}", *row) for n in range(copies) for k, row in enumerate(few)]
+    found = cohort_effects(pl.DataFrame(rows, schema=COHORT_SCHEMA, orient="row"))
+    assert found.refused == NO_SPREAD or np.isfinite([one.estimate_kpa for one in found.effects]).all()
