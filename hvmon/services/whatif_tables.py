@@ -10,7 +10,7 @@ import polars as pl
 from hvmon.services.headline import pressure_words, range_words
 from hvmon.services.proposals import change_words
 from hvmon.services.titration import Tried
-from hvmon.services.titration_tables import Table, figure_words
+from hvmon.services.titration_tables import Table, figure_words, interval_words
 from hvmon.stats.anchor import Anchor
 from hvmon.stats.figure import Z_80, Z_95, Figure
 from hvmon.stats.guards import GuardState
@@ -47,6 +47,7 @@ def compared_table(tried: Sequence[Tried], unit: PressureUnit, today: date) -> T
         ("Expected value is of", lambda one: _quantity(one, unit, today)),
         ("Alveolar ventilation before", lambda one: figure_words(one.va_before)),
         ("Alveolar ventilation after", lambda one: figure_words(one.va_after)),
+        ("Time to 95 % of the new level", _time_to_level),
         ("Earliest honest recheck", _recheck),
         ("Methods and weights", _methods),
     )
@@ -70,6 +71,13 @@ def _quantity(one: WhatIf, unit: PressureUnit, today: date) -> str:
         f"the next {anchor.source} reading {anchor.place}, same conditions; it was "
         f"{pressure_words(anchor.kpa, unit)} on {anchor.day:%d %b %Y}, {(today - anchor.day).days} days ago"
     )
+
+
+def _time_to_level(one: WhatIf) -> str:
+    if one.steady is None:
+        return "not estimated"
+    time = one.steady.t95_min
+    return f"{figure_words(time)} (95 %: {interval_words(time)}) on the ventilator"
 
 
 def _recheck(one: WhatIf) -> str:

@@ -348,6 +348,16 @@ def test_a_newer_reading_off_the_ventilator_is_told_beside_the_one_that_is_used(
     assert "7.90 kPa of 2026-06-10" in " ".join(starting_cautions(found))
 
 
+def test_the_time_to_the_new_level_stands_with_its_spread(view):
+    found = one(view, ipap_cmh2o=20.0)
+    rows = {row[""]: row for row in whatif_tables.compared_table((found,), KPA, TODAY)}
+    time = found.answer.steady.t95_min
+    told = rows["Time to 95 % of the new level"]["A"]
+    assert told.startswith(f"{time.value:.0f} ± {time.sd:.0f} min (95 %: {time.low_95:.0f} to")
+    hours = whatif_tables.compared_table((one(view, hours_per_day=9.0),), KPA, TODAY)
+    assert {row[""]: row for row in hours}["Time to 95 % of the new level"]["A"] == "not estimated"
+
+
 def test_the_row_of_now_shows_how_far_a_repeat_of_that_reading_scatters(view):
     now = whatif_tables.interval_rows(whatif_tables.answered((one(view, ipap_cmh2o=22.0),))).row(
         0, named=True
