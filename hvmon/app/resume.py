@@ -71,7 +71,7 @@ def stored_panel(form: Form) -> bool:
     if ids is None:
         return False
     count = f"{len(ids)} record" + ("s" if len(ids) > 1 else "")
-    st.success(f"**{words.STORED}.** {count}.")
+    st.success(f"**{words.STORED}.** {plain(count)}.")
     for record_id in ids:
         stored(record_id)
     st.button(words.NEW, type="primary", on_click=begin, args=(form,))

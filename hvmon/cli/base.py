@@ -27,7 +27,8 @@ REFUSED = 2
 """Exit code when input was refused and nothing was stored."""
 
 StorePath = Annotated[
-    Path | None, typer.Option("--store", help="File of the store; default: your data folder.")
+    Path | None,
+    typer.Option("--store", envvar="HVMON_STORE", help="File of the store; default: your data folder."),
 ]
 Service = Annotated[
     Path | None, typer.Option("--service", help="TOML of the service's own limits, packs and priors.")

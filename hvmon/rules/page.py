@@ -53,7 +53,7 @@ reason = "our devices report total leak only"
 ```
 
 A person's own edit goes before the service's. An edited limit is shown as edited, with its reason.
-A pressure limit more than four times, or less than a quarter of, the published one is refused as a slip of unit.
+A pressure limit over four times or under a quarter of the published one is refused as a slip of unit.
 """
 
 
