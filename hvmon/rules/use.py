@@ -13,7 +13,7 @@ from hvmon.rules.case import ADULT_FROM_YEARS, USE_WINDOW_DAYS, Case, bases
 from hvmon.rules.compare import Amount, against, compared_words
 from hvmon.rules.finding import Part, all_of, met, not_reached, unclear
 from hvmon.rules.rule import Limit, Rule
-from hvmon.vocabulary import LeakKind, NotRecorded, Sex
+from hvmon.vocabulary import HeightMethod, LeakKind, NotRecorded, Sex
 
 FEWEST_NIGHTS = 14
 """[nights] of the last 28 with a value; fewer do not answer (Project)."""
@@ -128,8 +128,15 @@ def tidal_volume(case: Case, rule: Rule) -> Part:
     per_kg = median(_values(nights, _volume)) / weight
     parts = [_part(case, nights, Amount(per_kg, limit.unit), limit, "tidal volume") for limit in rule.limits]
     part = not_reached(all_of(parts))
-    unknown = (*part.unknown, "leak makes the device's tidal volume an estimate")
+    unknown = (*part.unknown, "leak makes the device's tidal volume an estimate", *_height_unsure(case))
     return Part(part.answer, part.words, part.basis, unknown, part.at_threshold, part.age_days)
+
+
+def _height_unsure(case: Case) -> tuple[str, ...]:
+    method = case.dossier.person.height_method
+    if method == HeightMethod.STANDING:
+        return ()
+    return (f"predicted weight comes from a height by way of: {method.value}",)
 
 
 def predicted_weight_kg(dossier: Dossier, day: date) -> Decimal | None:

@@ -20,6 +20,7 @@ from hvmon.vocabulary import (
     EventKind,
     FlapTest,
     Grade,
+    HeightMethod,
     Informant,
     LeakKind,
     Rest,
@@ -466,3 +467,12 @@ def test_no_sentence_of_any_rule_orders_treatment(make) -> None:
     words = " ".join(judged(case, each).sentence.lower() for each in RULES)
     for order in ("increase the", "decrease the", "raise the", "reduce the", "start ventilation", "must "):
         assert order not in words
+
+
+def test_a_height_that_was_not_measured_standing_is_named_beside_tidal_volume_per_kilogram(make) -> None:
+    nights = make.use("8", tidal_volume_ml="250")
+    measured = ask(make, "USE-6", nights)
+    worked_out = ask(make, "USE-6", nights, height_method=HeightMethod.ULNA)
+    assert measured.answer == worked_out.answer == Answer.MET
+    assert not any("ulna length" in text for text in measured.unknown)
+    assert any("ulna length" in text for text in worked_out.unknown)
