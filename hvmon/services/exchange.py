@@ -13,7 +13,7 @@ from hvmon.records.base import PersonRecord
 from hvmon.records.dossier import Dossier
 from hvmon.records.held import Held
 from hvmon.records.kinds import KIND_OF_MODEL, RECORD_KINDS
-from hvmon.records.person import Person
+from hvmon.records.person import Identity, Person
 from hvmon.rules.entry import EntryQuestion, questions
 from hvmon.sources import source
 from hvmon.store.comparing import Compared, Known
@@ -82,7 +82,9 @@ class ImportResult:
             )
         unlikely = sum(asked.count for asked in self.asked)
         asked = f" {unlikely} unlikely values are asked about." if unlikely else ""
-        return f"{self.report.summary} {done}{asked}"
+        differing = len(self.differing)
+        others = f" Of the accepted, {differing} are there already with other values." if differing else ""
+        return f"{self.report.summary}{others} {done}{asked}"
 
 
 def import_tables(
@@ -110,7 +112,8 @@ def import_tables(
     differing = _differing(store, records)
     found = ImportResult(report, differing, tuple(_asked(records, now)), None, dry_run)
     others = {id(compared.record) for compared in differing}
-    good = [record for record in records if id(record) not in others]
+    doubles = _doubles(differing, store)
+    good = [record for record in records if id(record) not in others and record.person_key not in doubles]
     if dry_run or not good or not (found.is_clean or accept_good):
         return found
     counts = store.save_many(good, actor=actor, request_id=uuid.uuid4().hex, now=now, progress=progress)
@@ -145,6 +148,12 @@ def _differing(store: Store, records: Sequence[PersonRecord]) -> tuple[Compared,
     if store.revision() == 0:
         return ()
     return tuple(each for each in store.compare(records) if each.known == Known.DIFFERENT)
+
+
+def _doubles(differing: Sequence[Compared], store: Store) -> frozenset[str]:
+    """Give new people whose identifier is another person's: nothing of theirs is stored."""
+    keys = {compared.record.person_key for compared in differing if isinstance(compared.record, Identity)}
+    return frozenset(keys - store.known_people(keys))
 
 
 def _differs(compared: Compared) -> str:

@@ -113,3 +113,16 @@ def test_rows_of_people_nobody_knows_are_refused_row_by_row_and_the_rest_can_be_
             set() if dry_run else {row.split(",")[0] for row in rows[1:]}
         )
     assert import_tables(store, folder, actor="test", now=NOW).is_clean  # there they are known
+
+
+def test_a_new_person_under_the_identifier_of_another_is_left_out_whole(store: Store, folder: Path) -> None:
+    before = store.revision()
+    for table in folder.iterdir():
+        text = table.read_text(encoding="utf-8")
+        for line in store.people(""):
+            text = text.replace(line.person_key, f"second-{line.person_key}")
+        table.write_text(text, encoding="utf-8")
+    result = import_tables(store, folder, actor="test", now=NOW, accept_good=True)
+    assert not result.stored
+    assert store.revision() == before
+    assert f"{len(result.differing)} are there already with other values" in result.summary()
