@@ -185,7 +185,7 @@ def _weigh(cause: Cause, pair: Pair) -> CauseWeighed:
 def _words(pair: Pair) -> str:
     way = "above" if pair.last.kpa > pair.previous.kpa else "not above"
     like = "like for like" if pair.like_for_like else f"not like for like ({pair.why_not})"
+    last, previous = round(pair.last.kpa, 2), round(pair.previous.kpa, 2)
     return (
-        f"{pair.last.source} {pair.last.kpa:.2f} kPa on {pair.last.day}, {way} {pair.previous.kpa:.2f} on "
-        f"{pair.previous.day}; {like}"
+        f"{pair.last.source} {last} kPa on {pair.last.day}, {way} {previous} on {pair.previous.day}; {like}"
     )

@@ -36,7 +36,7 @@ def test_a_rise_is_read_two_proposals_are_compared_and_one_is_owed_in_the_caselo
     sign_in(page, served.url, "titration", name="Pia Physician")
     open_person(page, rises.number)
     main = page.get_by_test_id("stMain")
-    sees(main.get_by_text("above 6.40 on 2026-04-12; like for like"))
+    sees(main.get_by_text("above 6.4 on 2026-04-12; like for like"))
     sees(main.get_by_text("A · Is it real?"))
     sees(main.get_by_text("C1 under-use"))
     propose(page, "A · IPAP [cmH2O]", "20")
