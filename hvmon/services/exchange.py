@@ -50,6 +50,8 @@ class ImportResult:
     asked: tuple[Asked, ...]
     counts: Counts | None
     dry_run: bool
+    some_good: bool = False
+    """Whether there are rows that could be stored without the rest."""
 
     @property
     def is_clean(self) -> bool:
@@ -76,10 +78,8 @@ class ImportResult:
         elif self.dry_run:
             done = "Dry run: nothing was stored."
         else:
-            some = bool(self.report.records)
-            done = "Nothing was stored: correct what is named above" + (
-                ", or accept the good rows (--accept-good)." if some else "."
-            )
+            others = ", or accept the good rows (--accept-good)" if self.some_good else ""
+            done = f"Nothing was stored: correct what is named above{others}."
         unlikely = sum(asked.count for asked in self.asked)
         asked = f" {unlikely} unlikely values are asked about." if unlikely else ""
         differing = len(self.differing)
@@ -114,6 +114,7 @@ def import_tables(
     others = {id(compared.record) for compared in differing}
     doubles = _doubles(differing, store)
     good = [record for record in records if id(record) not in others and record.person_key not in doubles]
+    found = replace(found, some_good=bool(good))
     if dry_run or not good or not (found.is_clean or accept_good):
         return found
     counts = store.save_many(good, actor=actor, request_id=uuid.uuid4().hex, now=now, progress=progress)
