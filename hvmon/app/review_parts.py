@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from hvmon.app import night_trend
 from hvmon.app.parts import plain
 from hvmon.app.pictures import look, show
 from hvmon.charts.draw import draw_timeline
@@ -298,6 +299,7 @@ def record(review: Review) -> None:
     if notes := review_tables.po2_notes(dossier):
         st.caption(plain(f"PO2: {'; '.join(notes)}."))
     st.header("Overnight studies")
+    night_trend.summaries_over_time(dossier)
     long_table(review_tables.nights_table(dossier), empty="No overnight study is recorded.", what="studies")
     st.caption("Nights are comparable only within one convention, averaging time and state.")
     st.header("Symptoms")
