@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from hvmon.app import cache, parts, review_parts, reviews
 from hvmon.app.parts import plain
@@ -192,6 +193,22 @@ def _levels(dossier: Dossier) -> pl.DataFrame:
 
 
 # --- a night -------------------------------------------------------------------------------------
+
+
+def chosen(
+    head: DeltaGenerator, dossier: Dossier, held: tuple[Held[NightSummary], ...]
+) -> Held[NightSummary]:
+    """Ask which night to show, the newest first, in the line of the page's title."""
+    names = {one.record_id: one for one in reversed(held)}
+    key = head.selectbox(
+        "Night",
+        list(names),
+        format_func=lambda record_id: name_of(names[record_id]),
+        key=f"night-{dossier.person_key}",
+        label_visibility="collapsed",
+        width=360,
+    )
+    return names[key]
 
 
 def one_night(dossier: Dossier, held: Held[NightSummary]) -> None:

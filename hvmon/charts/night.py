@@ -23,7 +23,7 @@ FONT_PX = 12.0
 MARGIN_PX = 104
 PLOT_PX = 900.0
 GAP_PX = 12
-MARKS_PX, SPO2_PX, DIPS_PX, PULSE_PX, TC_PX = 40, 190, 26, 80, 150
+MARKS_PX, SPO2_PX, DIPS_PX, PULSE_PX, TC_PX = 40, 152, 24, 60, 132
 LEAST_SPO2, MOST_SPO2 = 80.0, 100.0
 WHOLE_S = 1000
 """[s] a window no longer than this is drawn second by second."""
@@ -127,11 +127,16 @@ def _levels(name: str, palette: Palette, y: alt.Y) -> list[alt.Chart]:
     text = _named(name).mark_text(
         align="left", baseline="bottom", dx=4, dy=-2, fill=palette.limit, fontSize=11, fontWeight=600
     )
-    under = text.copy()
+    words = [each.encode(x=alt.value(0), y=y, text="words:N") for each in (_paper(text, palette), text)]
+    return [rule.encode(y=y), *words]
+
+
+def _paper(text: alt.Chart, palette: Palette) -> alt.Chart:
+    """Give the same words in the colour of the paper, to stand under them over lines."""
+    under: alt.Chart = text.copy()
     under.mark = text.mark.copy()
     under.mark.stroke, under.mark.strokeWidth, under.mark.fill = palette.paper, 4, palette.paper
-    words = [each.encode(x=alt.value(0), y=y, text="words:N") for each in (under, text)]
-    return [rule.encode(y=y), *words]
+    return under
 
 
 def _marks(palette: Palette) -> alt.LayerChart:
@@ -143,7 +148,10 @@ def _marks(palette: Palette) -> alt.LayerChart:
     )
     return _layers(
         lines.encode(x=_x(with_ends=True), y=alt.value(0), y2=alt.value(HEIGHT_PX)),
-        words.encode(x=_x(), y=y, text="words:N", tooltip=[alt.Tooltip("full:N", title="mark")]),
+        *(
+            each.encode(x=_x(), y=y, text="words:N", tooltip=[alt.Tooltip("full:N", title="mark")])
+            for each in (_paper(words, palette), words)
+        ),
     )
 
 
