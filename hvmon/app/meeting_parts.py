@@ -15,12 +15,19 @@ from hvmon.services.review import Review
 from hvmon.units import PressureUnit
 from hvmon.vocabulary import TestKind
 
-# Headline 44 px and more, other text 28 px: read at three metres on a 55-inch screen of 1080 lines.
+# Headline 44 px and more, other text 28 px: read at three metres on a 55-inch screen of 1080 lines. A screen
+# of fewer lines shows the same smaller in pixels and as large on the wall.
 _STYLE = """
-.st-key-meeting_head h1 { font-size: 46px; line-height: 1.1; padding: 0; }
-.st-key-meeting_head p { font-size: 30px; line-height: 1.25; }
-.st-key-meeting_facts p { font-size: 28px; line-height: 1.2; }
-.st-key-meeting_form label p, .st-key-meeting_form input, .st-key-meeting_form button p { font-size: 20px; }
+.st-key-meeting_head h1 { font-size: min(46px, 2.4vw); line-height: 1.2; padding: 0; }
+.st-key-meeting_head p { font-size: min(30px, 1.57vw); line-height: 1.25; }
+.st-key-meeting_facts p { font-size: min(28px, 1.46vw); line-height: 1.2; }
+.st-key-meeting_form label p, .st-key-meeting_form input, .st-key-meeting_form button p {
+  font-size: clamp(15px, 1.05vw, 20px);
+}
+@media (max-width: 1600px) {
+  .st-key-meeting_chart { zoom: 0.6; overflow: clip; }
+  .st-key-meeting_chart > div { width: 166.7%; max-width: none; }
+}
 .st-key-meeting_style { display: none; }
 """
 _style = st.components.v2.component("hvmon_meeting", html="<span></span>", css=_STYLE, isolate_styles=False)
@@ -90,7 +97,6 @@ def bar(at: int, count: int, *, invented: bool) -> None:
         listed(at)
         st.button("Make the list anew", on_click=again)
         parts.invented_mark(invented)
-        st.caption("Two minutes a person. “Hide names” stands on the left.")
 
 
 def head(review: Review) -> None:
@@ -113,7 +119,8 @@ def facts(review: Review, unit: PressureUnit) -> None:
 def chart(review: Review, unit: PressureUnit) -> None:
     """Show the CO2 course with the settings changes."""
     drawn = review_parts.picture(review, layout=MEETING, unit=unit, days=0, for_print=False)
-    show(drawn, key=f"meeting-{review.dossier.person_key}-{unit}")
+    with st.container(key="meeting_chart"):
+        show(drawn, key=f"meeting-{review.dossier.person_key}-{unit}")
 
 
 # --- the decision --------------------------------------------------------------------------------
