@@ -32,7 +32,8 @@ _STYLE = """
 """
 _style = st.components.v2.component("hvmon_meeting", html="<span></span>", css=_STYLE, isolate_styles=False)
 
-LIST, PLACE, FORM, JUMP = "meeting_list", "meeting_place", "meeting_form_token", "meeting_jump"
+LIST, PLACE, FORM = "meeting_list", "meeting_place", "meeting_form_token"
+JUMP, MOVES = "meeting_jump", "meeting_moves"
 EVERYBODY = 100_000
 
 
@@ -43,10 +44,16 @@ def style() -> None:
 
 def people() -> tuple[str, ...]:
     """Give the list of this meeting; made once, so that nobody moves while it is gone through."""
+    return tuple(st.session_state.get(LIST, ()))
+
+
+def make_list() -> None:
+    """Make the list of this meeting unless it is made."""
+    place = st.empty()  # there on every run, so that nothing below it moves
     if LIST not in st.session_state:
-        st.session_state[LIST] = list(meeting.agenda(reviews.caseload(left=reviews.bring_up_to_date())))
+        left = reviews.bring_up_to_date(place)
+        st.session_state[LIST] = list(meeting.agenda(reviews.caseload(left=left)))
         st.session_state[PLACE] = 0
-    return tuple(st.session_state[LIST])
 
 
 def again() -> None:
@@ -61,14 +68,14 @@ def place(count: int) -> int:
 
 
 def move(step: int) -> None:
-    """Go on or back; an unsaved form is left behind with its person."""
-    st.session_state[PLACE] = place(len(people())) + step
-    st.session_state.pop(FORM, None)
+    """Go on or back."""
+    go(place(len(people())) + step)
 
 
-def jump() -> None:
-    """Go to the person chosen in the list."""
-    st.session_state[PLACE] = st.session_state[JUMP]
+def go(there: int) -> None:
+    """Go to a place of the list; an unsaved form is left behind with its person."""
+    st.session_state[PLACE] = there
+    st.session_state[MOVES] = st.session_state.get(MOVES, 0) + 1
     st.session_state.pop(FORM, None)
 
 
@@ -76,16 +83,20 @@ def listed(at: int) -> None:
     """Show the list of this meeting in its order; choosing one goes there."""
     names = {line.person_key: line.name for line in cache.store().people(limit=EVERYBODY)}
     told = [parts.shown_name(names.get(key, "name not held")) for key in people()]
-    st.session_state[JUMP] = at
-    st.selectbox(
+    # A list of its own after every move, and no callback: a key pressed while a person is still drawn would
+    # bring the choice of an older list along, and move by two.
+    chosen = st.selectbox(
         "List of this meeting",
         range(len(told)),
+        at,
         format_func=lambda place: f"{place + 1}. {told[place]}",
-        key=JUMP,
-        on_change=jump,
+        key=f"{JUMP}-{st.session_state.get(MOVES, 0)}",
         label_visibility="collapsed",
         width=260,
     )
+    if chosen != at:
+        go(chosen)
+        st.rerun()
 
 
 def bar(at: int, count: int, *, invented: bool) -> None:

@@ -117,9 +117,8 @@ def _work_out(count: int, place: DeltaGenerator) -> None:
     place.empty()
 
 
-def bring_up_to_date() -> int:
-    """Judge who is not judged for today, or offer to; give how many are left."""
-    place = st.empty()  # always there, so that nothing below it moves while people are judged
+def bring_up_to_date(place: DeltaGenerator) -> int:
+    """Judge who is not judged for today, or offer to, in a place that is always there; how many are left."""
     waiting = stale()
     if 0 < waiting <= AT_ONCE:
         _work_out(waiting, place)

@@ -99,7 +99,7 @@ def test_next_and_previous_walk_the_list(meeting):
 
 
 def test_the_list_of_the_meeting_is_in_its_order_and_leads_to_a_person(meeting):
-    chooser = meeting.selectbox(key="meeting_jump")
+    chooser = meeting.selectbox(key="meeting_jump-0")
     assert chooser.options[0] == "1. Anna Invented"
     assert len(chooser.options) == 2
     session = chooser.select_index(1).run()

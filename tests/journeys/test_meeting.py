@@ -105,6 +105,19 @@ def test_the_keyboard_moves_on_and_back(page: Page, served: Served, acute: Someb
     expect(alone(page.get_by_role("heading", level=1))).to_have_text(acute.name)
 
 
+def test_a_key_pressed_while_a_person_is_still_drawn_moves_by_one(
+    page: Page, served: Served, acute: Somebody
+):
+    at_the_meeting(page, served, acute)
+    heading = page.get_by_role("heading", level=1)
+    for _ in range(6):
+        page.keyboard.press("Alt+ArrowRight")
+        expect(heading.first).not_to_have_text(acute.name)  # drawn, and what stands below it not yet
+        page.keyboard.press("Alt+ArrowLeft")
+        settled(page)
+        expect(alone(heading)).to_have_text(acute.name)
+
+
 def test_names_are_hidden_at_a_touch(page: Page, served: Served, acute: Somebody):
     at_the_meeting(page, served, acute)
     page.get_by_text("Hide names").first.click()

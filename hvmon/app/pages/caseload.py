@@ -112,7 +112,7 @@ def page() -> None:
     if st.session_state.pop("open_review", False):
         parts.go_to("review")
     st.title("Caseload")
-    frame = reviews.caseload(left=reviews.bring_up_to_date())
+    frame = reviews.caseload(left=reviews.bring_up_to_date(st.empty()))
     if frame.is_empty():
         st.info("Nobody is in this store yet. Add a person on the page “Person”, or load the demo record.")
         parts.caution()

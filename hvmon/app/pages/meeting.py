@@ -6,6 +6,7 @@ from hvmon.app import cache, meeting_parts, parts, reviews
 from hvmon.units import PressureUnit
 
 meeting_parts.style()
+meeting_parts.make_list()
 people = meeting_parts.people()
 if not people:
     st.title("Meeting", anchor=False)
