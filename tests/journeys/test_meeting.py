@@ -13,6 +13,8 @@ from tests.journeys.hands import alone, sees, settled, sign_in
 pytestmark = pytest.mark.browser
 
 HEADLINE_PX, FACTS_PX = 44, 28
+HURRIED = 30
+"""Times a hurried hand goes on and back; a fault of timing shows in some of them only."""
 
 
 @pytest.fixture
@@ -110,11 +112,10 @@ def test_a_key_pressed_while_a_person_is_still_drawn_moves_by_one(
 ):
     at_the_meeting(page, served, acute)
     heading = page.get_by_role("heading", level=1)
-    for _ in range(6):
+    for _ in range(HURRIED):
         page.keyboard.press("Alt+ArrowRight")
         expect(heading.first).not_to_have_text(acute.name)  # drawn, and what stands below it not yet
         page.keyboard.press("Alt+ArrowLeft")
-        settled(page)
         expect(alone(heading)).to_have_text(acute.name)
 
 
