@@ -78,16 +78,6 @@ def po2_at_standard_ph_kpa(po2_kpa: Number, ph: Number | float) -> Number:
     return po2_kpa * exp((7.4 - ph) * slope)
 
 
-def so2_severinghaus_at_ph(po2_kpa: Number, ph: Number | float) -> Number:
-    """Saturation [fraction] at PO2 [kPa] and pH, 37 C.
-
-    References
-    ----------
-    Severinghaus1979, Eq. 1 and 4.
-    """
-    return so2_severinghaus(po2_at_standard_ph_kpa(po2_kpa, ph))
-
-
 def po2_at_standard_kpa(po2_kpa: Number, ph: Number | float, temperature_c: Number | float = 37.0) -> Number:
     """PO2 [kPa] moved to pH 7.40 and 37 C, both first-order steps from the PO2 as it is.
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from functools import cached_property
 from typing import Protocol, TypeVar
@@ -178,8 +178,3 @@ def basis(held: Held[R], words: str) -> Basis:
 def bases(held: Sequence[Held[R]], words: str) -> tuple[Basis, ...]:
     """Give one basis for a run of records: its newest, in words of the whole run."""
     return (basis(held[-1], words),) if held else ()
-
-
-def midnight(day: date) -> datetime:
-    """Give the moment a date counts from [aware, UTC]."""
-    return datetime(day.year, day.month, day.day, tzinfo=UTC)

@@ -37,8 +37,3 @@ def span(rule: Rule, start: date) -> tuple[date, date]:
     named = {limit.name: limit for limit in rule.limits}
     opens = after(start, named["from"]) if "from" in named else start + timedelta(days=1)
     return opens, after(start, named["by"])
-
-
-def span_words(rule: Rule) -> str:
-    """Give the interval in words."""
-    return ", ".join(f"{limit.name} {limit.value} {limit.unit}" for limit in rule.limits)

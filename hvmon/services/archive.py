@@ -23,7 +23,6 @@ from hvmon.nights.conventions import CODE_VERSION, ConventionKey
 from hvmon.nights.definitions import DEFINITIONS
 from hvmon.nights.results import NightScore, ScoreC1, ScoreM1, TcScore
 from hvmon.nights.score import NOTHING_KNOWN, EngineName, fastest_engine, score_night
-from hvmon.records.night_signal import NightSignal
 from hvmon.store.nights import DamagedNight, NightFiles, UnknownNight
 
 CHUNK_NIGHTS: Final = 200
@@ -70,11 +69,6 @@ class Task:
     keys: tuple[str, ...]
     conventions: tuple[ConventionKey, ...]
     engine_name: EngineName
-
-
-def score_under_all(signal: NightSignal) -> NightScore:
-    """Score one night under every convention, with nothing known beyond its file."""
-    return score_night(signal, NOTHING_KNOWN)
 
 
 def rescore(

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 import numpy as np
 import polars as pl
@@ -388,8 +388,3 @@ def _summary(
         enough=sufficiency(posterior, priors).enough,
         priors_digest=digest,
     )
-
-
-def one_year_before(moment: datetime) -> datetime:
-    """Give the default review moment."""
-    return moment - timedelta(days=365.25)
